@@ -1,0 +1,152 @@
+package quality
+
+import (
+	"fmt"
+	"time"
+)
+
+// Evidence is one judged record as the gate sees it: on the part itself, on a rack that held it or on a load that held
+// that rack, in the cycle in question.
+type Evidence struct {
+	RecordID string
+	Kind     Kind
+	Verdict  Verdict
+	At       time.Time
+	Round    int
+	Person   string
+	// Superseded is set when a correction replaced or voided the record. Such a record never counts.
+	Superseded bool
+	// Waived names the concession that accepted what this record found, empty if none.
+	Waived string
+	// Sentence is the record's own summary for people.
+	Sentence string
+}
+
+// A State is where one requirement of the gate stands.
+type State string
+
+// The states of a requirement.
+const (
+	Met     State = "met"
+	Missing State = "missing"
+	Failed  State = "failed"
+	Waived  State = "waived"
+	Void    State = "void"
+)
+
+// An Item is one requirement of the gate, where it stands, and the record that says so.
+type Item struct {
+	Kind     Kind   `json:"kind"`
+	State    State  `json:"state"`
+	RecordID string `json:"record_id,omitempty"`
+	Sentence string `json:"sentence"`
+}
+
+// Gate returns where each requirement of the spec stands for a part in its current round, in the order of the work.
+//
+// The latest record of a kind that is not superseded decides. Checks of an earlier round do not count: after rework the
+// whole inspection plan is due again, while runs (what was done to the rack) stay valid within the cycle. Evidence of
+// other cycles must not be passed in. Nothing else in the program decides whether a part may go on.
+func Gate(spec FinishSpec, round int, evidence []Evidence) []Item {
+	var items []Item
+	for _, kind := range spec.Asks() {
+		items = append(items, stand(kind, round, evidence))
+	}
+	return items
+}
+
+func stand(kind Kind, round int, evidence []Evidence) Item {
+	var latest, void *Evidence
+	due := false
+	for i := range evidence {
+		e := &evidence[i]
+		if e.Kind != kind {
+			continue
+		}
+		switch {
+		case !kind.IsRun() && e.Round != round:
+			due = true
+		case e.Superseded:
+			void = e
+		case latest == nil || !e.At.Before(latest.At):
+			latest = e
+		}
+	}
+	switch {
+	case latest != nil:
+		return latest.item()
+	case void != nil:
+		return Item{Kind: kind, State: Void, RecordID: void.RecordID, Sentence: kind.Name() + " was corrected; a valid record is missing."}
+	case due:
+		return Item{Kind: kind, State: Missing, Sentence: kind.Name() + " is due again after rework."}
+	}
+	return Item{Kind: kind, State: Missing, Sentence: kind.Name() + " is not recorded yet."}
+}
+
+func (e Evidence) item() Item {
+	item := Item{Kind: e.Kind, State: Failed, RecordID: e.RecordID, Sentence: e.Sentence}
+	switch {
+	case e.Waived != "":
+		item.State = Waived
+		item.Sentence = fmt.Sprintf("Accepted under concession %s: %s", e.Waived, e.Sentence)
+	case e.Verdict == Pass || e.Verdict == GuardBand:
+		item.State = Met
+	case e.Verdict == Incomplete:
+		item.State = Missing
+	}
+	return item
+}
+
+// Open reports whether every requirement is met or waived. A gate with no requirements is not open: a spec that asks for
+// nothing proves nothing.
+func Open(items []Item) bool {
+	for _, item := range items {
+		if item.State != Met && item.State != Waived {
+			return false
+		}
+	}
+	return len(items) > 0
+}
+
+// needs lists what must be met before a kind may be recorded. Weld checks come before the wash because no weld can be
+// judged under powder; the checks at the end need the oven behind them because a soft film reads wrong and marks.
+var needs = map[Kind][]Kind{
+	Pretreatment: {Weld},
+	Coating:      {Weld, Pretreatment},
+	Cure:         {Weld, Pretreatment, Coating},
+	CureTest:     {Cure},
+	Finish:       {Weld, Pretreatment, Coating, Cure},
+	Film:         {Weld, Pretreatment, Coating, Cure},
+}
+
+// MayStart reports whether a kind may be recorded now, given the gate. If not, reason names the missing step and what to
+// do. Requirements that the spec does not ask for do not block. A failed earlier step blocks unless it was waived.
+func MayStart(kind Kind, items []Item) (ok bool, reason string) {
+	for _, need := range needs[kind] {
+		for _, item := range items {
+			if item.Kind != need || item.State == Met || item.State == Waived {
+				continue
+			}
+			verb := "is missing"
+			if item.State == Failed {
+				verb = "failed"
+			}
+			return false, fmt.Sprintf("%s cannot be recorded yet: %s %s.", kind.Name(), lowerFirst(need.Name()), verb)
+		}
+	}
+	return true, ""
+}
+
+// Next returns the first kind that is neither met nor waived and may be recorded now, or "" when the gate asks for
+// nothing more.
+func Next(items []Item) Kind {
+	for _, item := range items {
+		if item.State == Met || item.State == Waived {
+			continue
+		}
+		if ok, _ := MayStart(item.Kind, items); ok {
+			return item.Kind
+		}
+	}
+	return ""
+}

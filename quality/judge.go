@@ -1,0 +1,72 @@
+package quality
+
+import "time"
+
+// A Circumstance holds the facts about the thing checked that its limits depend on, besides the spec. A kind reads only
+// the fields it needs; see the Judge function of each kind.
+type Circumstance struct {
+	WallMM     float64     // weld: wall thickness
+	Welds      int         // weld: number of welds on the part
+	WeldLimits []WeldLimit // weld: rows in force for the site
+	Plan       []Place     // film: the measuring plan
+	PerSpot    int         // film: readings at each spot
+	Recoated   bool        // film: a coat lies over an older one, so the spec's total film counts
+	Window     CureWindow  // cure: the powder's window
+	Powder     string      // coating: code of the powder of the lot used
+	// SincePretreatment is the time between the last pretreatment of the rack and this coating run.
+	SincePretreatment time.Duration
+	Gauge             Gauge // verification: the gauge under test
+	Shims             []Shim
+}
+
+// A Place is one spot of a measuring plan.
+type Place struct {
+	Spot int
+	Area string
+	Name string
+}
+
+// A Gauge is an instrument's permitted error: plus or minus Abs and Share of the nominal, added, in Unit.
+type Gauge struct {
+	Abs, Share float64
+	Unit       Unit
+}
+
+// A Shim is a certified thickness with its own tolerance. Code is what readings name as their Location.
+type Shim struct {
+	Code       string
+	Nominal    float64
+	Abs, Share float64
+	Unit       Unit
+}
+
+// Judge returns the verdict of a check against a spec and sets the flags of its readings and defects in place. It is the
+// one way in: a new kind of check is a new case here with a function of its own.
+func Judge(spec FinishSpec, c Circumstance, check *Check) Judgement {
+	for i := range check.Readings {
+		check.Readings[i].Flag = Unflagged
+	}
+	for i := range check.Defects {
+		check.Defects[i].Flag = Unflagged
+	}
+	switch {
+	case check.Kind == Weld && spec.Weld != nil:
+		return JudgeWeld(*spec.Weld, c, check).sorted()
+	case check.Kind == Pretreatment && spec.Pretreatment != nil:
+		return JudgePretreatment(*spec.Pretreatment, check).sorted()
+	case check.Kind == Coating && spec.Coating != nil:
+		return JudgeCoating(*spec.Coating, spec.Pretreatment, c, check).sorted()
+	case check.Kind == Cure && spec.Cure != nil:
+		return JudgeCure(*spec.Cure, c.Window, check).sorted()
+	case check.Kind == CureTest && spec.CureTest != nil:
+		return JudgeCureTest(*spec.CureTest, check).sorted()
+	case check.Kind == Finish && spec.Finish != nil:
+		return JudgeFinish(*spec.Finish, check).sorted()
+	case check.Kind == Film && spec.Film != nil:
+		return JudgeFilm(*spec.Film, c, check).sorted()
+	case check.Kind == Verification:
+		return JudgeVerification(c.Gauge, c.Shims, check).sorted()
+	}
+	return Judgement{Verdict: Incomplete, Findings: []Finding{{Rule: "spec", Verdict: Incomplete,
+		Text: "The finish spec says nothing about this kind of record, so it proves nothing."}}}
+}

@@ -1,0 +1,151 @@
+package store
+
+import (
+	"context"
+	"fmt"
+	"time"
+
+	"github.com/google/uuid"
+	"github.com/jackc/pgx/v5"
+)
+
+// A BathPoint is one measured value of a bath: its latest when Latest is set, else the mean of a shop day.
+type BathPoint struct {
+	BathID         uuid.UUID `db:"bath_id"`
+	Code           string    `db:"code"`
+	Name           string    `db:"name"`
+	Characteristic string    `db:"characteristic"`
+	Location       string    `db:"location"` // quality.StageKey of the stage
+	Day            time.Time `db:"day"`
+	At             time.Time `db:"at"`
+	RecordID       uuid.UUID `db:"record_id"`
+	RevisionID     uuid.UUID `db:"revision_id"`
+	Value          float64   `db:"value"` // canonical unit; mean of the day
+	Last           float64   `db:"last"`
+	LastText       string    `db:"last_text"`
+	LastUnit       string    `db:"last_unit"`
+	LastFlag       string    `db:"last_flag"`
+	N              int       `db:"n"`
+}
+
+// BathDays returns, for each bath in use and each of its characteristics, one row for each shop day from the first to the
+// last: the day's mean and its last value. A bath is tied to a stage by the order of its use: the first rinse bath named in
+// a run served the first rinse.
+func (db *DB) BathDays(ctx context.Context, site uuid.UUID, from, to time.Time) ([]BathPoint, error) {
+	points, err := list[BathPoint](ctx, db.pool, `
+		WITH runs AS (SELECT r.* FROM record r WHERE `+inPeriod+` AND r.kind = 'pretreatment'),
+		used AS (SELECT u.record_id, b.bath_id, b.code, b.name, b.stage, row_number() OVER (PARTITION BY u.record_id, b.stage ORDER BY u.seq) AS k
+			FROM runs r JOIN record_use u ON u.site_id = r.site_id AND u.record_id = r.record_id AND u.role = 'bath'
+			JOIN bath b ON b.site_id = u.site_id AND b.bath_id = u.bath_id AND b.active),
+		read AS (SELECT rd.*, substr(rd.location, strpos(rd.location, '-') + 1) AS stage,
+				dense_rank() OVER (PARTITION BY rd.record_id, substr(rd.location, strpos(rd.location, '-') + 1) ORDER BY length(rd.location), rd.location) AS k
+			FROM runs r JOIN reading rd ON rd.site_id = r.site_id AND rd.record_id = r.record_id
+			WHERE rd.value IS NOT NULL AND rd.characteristic IN ('concentration', 'ph', 'conductivity', 'stage_temperature'))
+		SELECT u.bath_id, u.code, u.name, rd.characteristic, max(rd.location) AS location, r.shop_day AS day, max(r.observed_at) AS at,
+			(array_agg(r.record_id ORDER BY r.observed_at DESC, rd.seq DESC))[1] AS record_id,
+			(array_agg(r.spec_revision_id ORDER BY r.observed_at DESC, rd.seq DESC))[1] AS revision_id,
+			avg(rd.value) AS value,
+			(array_agg(rd.value ORDER BY r.observed_at DESC, rd.seq DESC))[1] AS last,
+			(array_agg(rd.value_text ORDER BY r.observed_at DESC, rd.seq DESC))[1] AS last_text,
+			(array_agg(rd.unit ORDER BY r.observed_at DESC, rd.seq DESC))[1] AS last_unit,
+			(array_agg(rd.flag ORDER BY r.observed_at DESC, rd.seq DESC))[1] AS last_flag, count(*)::int AS n
+		FROM runs r JOIN used u ON u.record_id = r.record_id JOIN read rd ON rd.record_id = r.record_id AND rd.stage = u.stage AND rd.k = u.k
+		GROUP BY u.bath_id, u.code, u.name, rd.characteristic, r.shop_day
+		ORDER BY min(rd.location), u.code, rd.characteristic, r.shop_day`, Period{From: from, To: to}.args(site))
+	if err != nil {
+		return nil, fmt.Errorf("baths by day: %w", err)
+	}
+	return points, nil
+}
+
+// An OvenDay is what the cure runs of one oven on one shop day say of the coldest metal.
+type OvenDay struct {
+	OvenID      uuid.UUID `db:"oven_id"`
+	Code        string    `db:"code"`
+	Name        string    `db:"name"`
+	Day         time.Time `db:"day"`
+	At          time.Time `db:"at"` // of the last run
+	RecordID    uuid.UUID `db:"record_id"`
+	RevisionID  uuid.UUID `db:"revision_id"`
+	Verdict     string    `db:"verdict"` // of the last run
+	Loads       int       `db:"loads"`
+	ColdestC    float64   `db:"coldest_c"`    // mean over the day's runs of the coldest channel's peak
+	LastC       float64   `db:"last_c"`       // coldest channel's peak in the last run
+	LastMinutes *float64  `db:"last_minutes"` // shortest time at metal temperature in the last run
+}
+
+// OvenDays returns one row for each oven and shop day with cure runs.
+func (db *DB) OvenDays(ctx context.Context, site uuid.UUID, from, to time.Time) ([]OvenDay, error) {
+	days, err := list[OvenDay](ctx, db.pool, `
+		WITH runs AS (SELECT r.*, o.oven_id,
+				(SELECT min(rd.value) FROM reading rd WHERE rd.site_id = r.site_id AND rd.record_id = r.record_id AND rd.characteristic = 'metal_peak') AS coldest,
+				(SELECT min(rd.value) FROM reading rd WHERE rd.site_id = r.site_id AND rd.record_id = r.record_id AND rd.characteristic = 'metal_time') AS shortest
+			FROM record r JOIN oven_load o ON o.site_id = r.site_id AND o.load_id = r.load_id WHERE `+inPeriod+` AND r.kind = 'cure')
+		SELECT r.oven_id, s.code, s.name, r.shop_day AS day, max(r.observed_at) AS at,
+			(array_agg(r.record_id ORDER BY r.observed_at DESC))[1] AS record_id, (array_agg(r.spec_revision_id ORDER BY r.observed_at DESC))[1] AS revision_id,
+			(array_agg(r.verdict ORDER BY r.observed_at DESC))[1] AS verdict, count(*)::int AS loads, avg(r.coldest) AS coldest_c,
+			(array_agg(r.coldest ORDER BY r.observed_at DESC))[1] AS last_c, (array_agg(r.shortest ORDER BY r.observed_at DESC))[1] AS last_minutes
+		FROM runs r JOIN station s ON s.site_id = r.site_id AND s.station_id = r.oven_id
+		WHERE r.coldest IS NOT NULL
+		GROUP BY r.oven_id, s.code, s.name, r.shop_day ORDER BY s.code, r.shop_day`, Period{From: from, To: to}.args(site))
+	if err != nil {
+		return nil, fmt.Errorf("ovens by day: %w", err)
+	}
+	return days, nil
+}
+
+// A GaugeShift is a gauge's use for film on one shift, with whether it was verified before the first and after the last
+// reading of it.
+type GaugeShift struct {
+	InstrumentID uuid.UUID `db:"instrument_id"`
+	Code         string    `db:"code"`
+	Shift        string    `db:"shift"`
+	Checks       int       `db:"checks"`
+	LastUse      time.Time `db:"last_use"`
+	Before       bool      `db:"before"`
+	After        bool      `db:"after"`
+}
+
+// GaugeShifts returns how each film gauge was used on a shop day, by shift.
+func (db *DB) GaugeShifts(ctx context.Context, site uuid.UUID, day time.Time) ([]GaugeShift, error) {
+	return list[GaugeShift](ctx, db.pool, `
+		WITH used AS (SELECT u.instrument_id, r.shift, count(*)::int AS checks, min(r.observed_at) AS first_use, max(r.observed_at) AS last_use
+			FROM record r JOIN record_use u ON u.site_id = r.site_id AND u.record_id = r.record_id AND u.role = 'gauge'
+			WHERE r.site_id = @site AND r.shop_day = @day AND r.kind = 'film' GROUP BY u.instrument_id, r.shift)
+		SELECT i.instrument_id, i.code, u.shift, u.checks, u.last_use,
+			EXISTS (SELECT 1 FROM record v WHERE v.site_id = @site AND v.instrument_id = u.instrument_id AND v.kind = 'verification'
+				AND v.shop_day = @day AND v.shift = u.shift AND v.observed_at <= u.first_use) AS before,
+			EXISTS (SELECT 1 FROM record v WHERE v.site_id = @site AND v.instrument_id = u.instrument_id AND v.kind = 'verification'
+				AND v.shop_day = @day AND v.shift = u.shift AND v.observed_at >= u.last_use) AS after
+		FROM used u JOIN instrument i ON i.site_id = @site AND i.instrument_id = u.instrument_id
+		ORDER BY i.code, u.last_use`, pgx.StrictNamedArgs{"site": site, "day": day})
+}
+
+// A LastVerification is the latest verification of a gauge up to the end of a shop day, with what it read.
+type LastVerification struct {
+	InstrumentID uuid.UUID `db:"instrument_id"`
+	RecordID     uuid.UUID `db:"record_id"`
+	At           time.Time `db:"at"`
+	Day          time.Time `db:"day"`
+	Shift        string    `db:"shift"`
+	Verdict      string    `db:"verdict"`
+	Sentence     string    `db:"sentence"`
+}
+
+// LastVerifications returns the latest verification of each gauge up to the end of a shop day.
+func (db *DB) LastVerifications(ctx context.Context, site uuid.UUID, day time.Time) ([]LastVerification, error) {
+	return list[LastVerification](ctx, db.pool, `SELECT i.instrument_id, r.record_id, r.observed_at AS at, r.shop_day AS day, r.shift, r.verdict, `+firstSentence+` AS sentence
+		FROM instrument i CROSS JOIN LATERAL (SELECT * FROM record v WHERE v.site_id = i.site_id AND v.instrument_id = i.instrument_id AND v.shop_day <= @day
+			ORDER BY v.observed_at DESC LIMIT 1) r
+		WHERE i.site_id = @site`, pgx.StrictNamedArgs{"site": site, "day": day})
+}
+
+// LastShopDay returns the latest shop day before a day, or after it when forward, on which anything was recorded.
+// ErrNotFound if there is none.
+func (db *DB) LastShopDay(ctx context.Context, site uuid.UUID, day time.Time, forward bool) (time.Time, error) {
+	sql := `SELECT shop_day::timestamptz FROM record WHERE site_id = @site AND shop_day < @day ORDER BY shop_day DESC LIMIT 1`
+	if forward {
+		sql = `SELECT shop_day::timestamptz FROM record WHERE site_id = @site AND shop_day > @day ORDER BY shop_day LIMIT 1`
+	}
+	return value[time.Time](ctx, db.pool, sql, pgx.StrictNamedArgs{"site": site, "day": day})
+}

@@ -1,0 +1,81 @@
+package store
+
+import (
+	"errors"
+
+	"github.com/jackc/pgx/v5/pgconn"
+)
+
+type commandTag = pgconn.CommandTag
+
+// ErrNotFound is returned when the site has no such thing.
+var ErrNotFound = errors.New("store: not found")
+
+// A Refusal is a rule of the book that keeps something from being done. Sentence says what and names the way out. Rule is
+// a constant of this package or the name of a constraint of the schema.
+type Refusal struct {
+	Rule     string
+	Sentence string
+	// MayOverride is set when a supervisor may authorise the exception, with a reason that shows on the part.
+	MayOverride bool
+}
+
+func (r *Refusal) Error() string { return "refused (" + r.Rule + "): " + r.Sentence }
+
+// The rules that are not constraints of the schema.
+const (
+	RuleSpecNotApproved   = "spec_not_approved"
+	RuleNotQualified      = "not_qualified"
+	RuleGaugeMissing      = "gauge_missing"
+	RuleGaugeOverdue      = "gauge_overdue"
+	RuleGaugeUnverified   = "gauge_unverified"
+	RuleGaugeFailed       = "gauge_failed"
+	RuleLotMissing        = "lot_missing"
+	RuleLotExpired        = "lot_expired"
+	RuleLotRejected       = "lot_rejected"
+	RuleStepMissing       = "step_missing"
+	RuleOnHold            = "on_hold"
+	RuleFinished          = "finished"
+	RuleNoParts           = "no_parts"
+	RuleMixed             = "mixed"
+	RuleLate              = "late_without_reason"
+	RuleFuture            = "observed_in_future"
+	RuleSameID            = "same_id_other_content"
+	RuleGateClosed        = "gate_closed"
+	RuleSameInspector     = "same_inspector"
+	RuleCycles            = "cycles_used_up"
+	RuleChanged           = "changed_meanwhile"
+	RuleWrongSecret       = "wrong_secret"
+	RuleLocked            = "locked"
+	RuleNoRight           = "no_right"
+	RuleConcession        = "concession_incomplete"
+	RuleInvalid           = "invalid"
+	RuleInvitationExpired = "invitation_expired"
+	RuleWeakSecret        = "weak_secret"
+	RuleSecondFactor      = "second_factor"
+)
+
+func refuse(rule, sentence string) *Refusal { return &Refusal{Rule: rule, Sentence: sentence} }
+
+func refuseUnlessAuthorised(rule, sentence string) *Refusal {
+	return &Refusal{Rule: rule, Sentence: sentence, MayOverride: true}
+}
+
+// asRefusal turns a violated constraint into a Refusal by its name, which comes from the driver's fields and never from
+// the text of the message. Other errors pass through.
+func asRefusal(err error) error {
+	var pg *pgconn.PgError
+	if !errors.As(err, &pg) || pg.ConstraintName == "" {
+		return err
+	}
+	if sentence, ok := constraintSentences[pg.ConstraintName]; ok {
+		return refuse(pg.ConstraintName, sentence)
+	}
+	return err
+}
+
+// violates reports whether err is a violation of the named constraint or unique index.
+func violates(err error, constraint string) bool {
+	var pg *pgconn.PgError
+	return errors.As(err, &pg) && pg.ConstraintName == constraint
+}

@@ -1,0 +1,94 @@
+package store
+
+import (
+	"context"
+	"fmt"
+	"time"
+
+	"github.com/google/uuid"
+
+	"coatbook/quality"
+)
+
+// A FilmFilter chooses film checks for a chart: a period, and a part number, a booth or a spec, empty for all.
+type FilmFilter struct {
+	Period
+	PartNumber, Booth, Spec string // their codes
+}
+
+// A FilmCheck is the summary of one film check in µm, with what it was judged by and where the part was coated.
+type FilmCheck struct {
+	RecordID   uuid.UUID       `db:"record_id"`
+	PartID     uuid.UUID       `db:"part_id"`
+	Serial     string          `db:"serial"`
+	PartNumber string          `db:"part_number"`
+	RevisionID uuid.UUID       `db:"revision_id"`
+	Spec       string          `db:"spec"`
+	Revision   string          `db:"revision"`
+	Booth      string          `db:"booth"` // code, empty when the coating run is not on record
+	BoothName  string          `db:"booth_name"`
+	RackID     uuid.NullUUID   `db:"rack_id"`
+	ShopDay    time.Time       `db:"shop_day"`
+	ObservedAt time.Time       `db:"observed_at"`
+	Verdict    quality.Verdict `db:"verdict"`
+	N          int             `db:"n"`
+	MeanUM     float64         `db:"mean_um"`
+	M2         float64         `db:"m2_um2"`
+	MinUM      float64         `db:"min_um"`
+	MaxUM      float64         `db:"max_um"`
+	LowestSpot float64         `db:"lowest_spot_um"`
+}
+
+// FilmChecks returns the current film checks of a choice in the order they were observed. It reads the summaries, one row a
+// check, never the readings. The booth is that of the latest coating run of the rack that held the part in that cycle.
+func (db *DB) FilmChecks(ctx context.Context, site uuid.UUID, f FilmFilter) ([]FilmCheck, error) {
+	args := f.args(site)
+	args["part_number"], args["booth"], args["spec"] = f.PartNumber, f.Booth, f.Spec
+	checks, err := list[FilmCheck](ctx, db.pool, `
+		SELECT r.record_id, pa.part_id, pa.serial, pn.code AS part_number, r.spec_revision_id AS revision_id, fs.code AS spec, sr.revision,
+			coalesce(b.code, '') AS booth, coalesce(b.name, '') AS booth_name, rp.rack_id, r.shop_day, r.observed_at, r.verdict,
+			s.n, s.mean_um, s.m2_um2, s.min_um, s.max_um, s.lowest_spot_um
+		FROM film_summary s
+		JOIN record r ON r.site_id = s.site_id AND r.record_id = s.record_id
+		JOIN part pa ON pa.site_id = s.site_id AND pa.part_id = s.part_id
+		JOIN part_number pn ON pn.site_id = pa.site_id AND pn.part_number_id = pa.part_number_id
+		JOIN finish_spec_revision sr ON sr.site_id = r.site_id AND sr.revision_id = r.spec_revision_id
+		JOIN finish_spec fs ON fs.site_id = sr.site_id AND fs.spec_id = sr.spec_id
+		LEFT JOIN rack_part rp ON rp.site_id = s.site_id AND rp.part_id = s.part_id AND rp.cycle = r.cycle
+		LEFT JOIN LATERAL (
+			SELECT st.code, st.name FROM record c
+			JOIN record_use u ON u.site_id = c.site_id AND u.record_id = c.record_id AND u.role = 'booth'
+			JOIN station st ON st.site_id = u.site_id AND st.station_id = u.station_id
+			WHERE c.site_id = rp.site_id AND c.rack_id = rp.rack_id AND c.kind = 'coating' ORDER BY c.observed_at DESC LIMIT 1) b ON true
+		WHERE s.site_id = @site AND s.shop_day BETWEEN @from AND @to AND `+inPeriod+`
+		AND (@part_number = '' OR pn.code = @part_number) AND (@booth = '' OR b.code = @booth) AND (@spec = '' OR fs.code = @spec)
+		ORDER BY r.observed_at, r.record_id`, args)
+	if err != nil {
+		return nil, fmt.Errorf("film checks: %w", err)
+	}
+	return checks, nil
+}
+
+// SpecBodies returns the bodies of the given spec revisions. Approved bodies never change.
+func (db *DB) SpecBodies(ctx context.Context, site uuid.UUID, revisions []uuid.UUID) (map[uuid.UUID]quality.FinishSpec, error) {
+	bodies := make(map[uuid.UUID]quality.FinishSpec, len(revisions))
+	if len(revisions) == 0 {
+		return bodies, nil
+	}
+	rows, err := db.pool.Query(ctx, `SELECT revision_id, body FROM finish_spec_revision WHERE site_id = $1 AND revision_id = ANY($2)`, site, revisions)
+	if err != nil {
+		return nil, fmt.Errorf("spec bodies: %w", err)
+	}
+	defer rows.Close()
+	for rows.Next() {
+		var id uuid.UUID
+		var body []byte
+		if err := rows.Scan(&id, &body); err != nil {
+			return nil, fmt.Errorf("spec bodies: %w", err)
+		}
+		if bodies[id], err = quality.DecodeFinishSpec(body); err != nil {
+			return nil, fmt.Errorf("spec revision %s: %w", id, err)
+		}
+	}
+	return bodies, rows.Err()
+}

@@ -1,0 +1,212 @@
+package store
+
+import (
+	"context"
+	"fmt"
+	"time"
+
+	"github.com/google/uuid"
+	"github.com/jackc/pgx/v5"
+
+	"coatbook/quality"
+)
+
+// insertRecord writes the header of a record and all its lines in one round trip.
+func (db *DB) insertRecord(ctx context.Context, tx pgx.Tx, a Actor, e Entry, w *work, j quality.Judgement, hash string) error {
+	day, shift := w.site.ShopDay(e.ObservedAt)
+	_, offset := e.ObservedAt.In(w.site.Location()).Zone()
+	cycle, round, cycleOne := 1, 1, false
+	for _, s := range w.parts {
+		cycle, round = s.Cycle, s.Round
+		cycleOne = cycleOne || s.Cycle == 1
+	}
+	if e.Subject.Kind != quality.OnPart {
+		round = 1
+	}
+	subject := map[quality.Subject]*uuid.UUID{e.Subject.Kind: &e.Subject.ID}
+	batch := &pgx.Batch{}
+	batch.Queue(`INSERT INTO record (site_id, record_id, kind, part_id, rack_id, load_id, instrument_id, cycle, round, first_pass, spec_revision_id,
+			station_id, device_id, person_id, observed_at, utc_offset_s, clock_offset_ms, recorded_at, shop_day, shift, late_reason, note, rule, verdict, content_hash)
+		VALUES (@site, @record, @kind, @part, @rack, @load, @instrument, @cycle, @round,
+			@cycle_one AND @round = 1 AND NOT EXISTS (SELECT 1 FROM record o WHERE o.site_id = @site AND o.kind = @kind
+				AND (o.part_id = @part OR o.rack_id = @rack OR o.load_id = @load)),
+			@spec, @station, @device, @person, @observed, @offset, @clock, @recorded, @day, @shift, @late, @note, @rule, @verdict, @hash)`,
+		pgx.StrictNamedArgs{"site": a.Site, "record": e.RecordID, "kind": e.Kind, "part": subject[quality.OnPart], "rack": subject[quality.OnRack],
+			"load": subject[quality.OnLoad], "instrument": subject[quality.OnInstrument], "cycle": cycle, "round": round, "cycle_one": cycleOne,
+			"spec": null(w.revision.ID), "station": w.station, "device": a.Device, "person": a.Person, "observed": e.ObservedAt, "offset": offset,
+			"clock": e.ClockOffset.Milliseconds(), "recorded": db.Clock(), "day": day, "shift": shift, "late": e.LateReason, "note": e.Note,
+			"rule": j.Rule, "verdict": j.Verdict, "hash": hash})
+	queueReadings(batch, a.Site, e)
+	queueRatings(batch, a.Site, e)
+	queueDefects(batch, a.Site, e)
+	queueUses(batch, a.Site, e, w)
+	queueFindings(batch, a.Site, e.RecordID, day, j)
+	if e.Kind == quality.Film {
+		queueFilmSummary(batch, a.Site, e, day)
+	}
+	if err := tx.SendBatch(ctx, batch).Close(); err != nil {
+		return fmt.Errorf("writing record %s: %w", e.RecordID, err)
+	}
+	return nil
+}
+
+func queueReadings(b *pgx.Batch, site uuid.UUID, e Entry) {
+	if len(e.Check.Readings) == 0 {
+		return
+	}
+	n := len(e.Check.Readings)
+	var seqs, spots, reps = make([]int, n), make([]int, n), make([]int, n)
+	var values = make([]*float64, n)
+	cols := make([][]string, 8) // characteristic, location, value_text, unit, source, raw_text, absence, flag
+	for i := range cols {
+		cols[i] = make([]string, n)
+	}
+	for i, r := range e.Check.Readings {
+		seqs[i], spots[i], reps[i] = i+1, r.Spot, r.Rep
+		if r.Absence == quality.Present {
+			canonical := r.Value
+			if c, ok := quality.CharacteristicOf(r.Characteristic); ok {
+				if v, err := r.In(c.Canonical()); err == nil {
+					canonical = v
+				}
+			}
+			values[i] = &canonical
+		}
+		for k, s := range []string{r.Characteristic, r.Location, r.Text, string(r.Unit), orElse(r.Source, "typed"), r.Raw, string(r.Absence), string(r.Flag)} {
+			cols[k][i] = s
+		}
+	}
+	b.Queue(`INSERT INTO reading (site_id, record_id, seq, characteristic, location, spot, rep, value, value_text, unit, source, raw_text, absence, flag)
+		SELECT @site, @record, seq, characteristic, location, spot, rep, value, value_text, unit, source, raw_text, absence, flag
+		FROM unnest(@seqs::int[], @spots::int[], @reps::int[], @values::float8[], @characteristics::text[], @locations::text[], @texts::text[],
+			@units::text[], @sources::text[], @raws::text[], @absences::text[], @flags::text[])
+			AS n(seq, spot, rep, value, characteristic, location, value_text, unit, source, raw_text, absence, flag)`,
+		pgx.StrictNamedArgs{"site": site, "record": e.RecordID, "seqs": seqs, "spots": spots, "reps": reps, "values": values, "characteristics": cols[0],
+			"locations": cols[1], "texts": cols[2], "units": cols[3], "sources": cols[4], "raws": cols[5], "absences": cols[6], "flags": cols[7]})
+}
+
+func queueRatings(b *pgx.Batch, site uuid.UUID, e Entry) {
+	for i, r := range e.Check.Ratings {
+		b.Queue(`INSERT INTO rating (site_id, record_id, seq, characteristic, location, code) VALUES (@site, @record, @seq, @characteristic, @location, @code)`,
+			pgx.StrictNamedArgs{"site": site, "record": e.RecordID, "seq": i + 1, "characteristic": r.Characteristic, "location": r.Location, "code": r.Code})
+	}
+}
+
+func queueDefects(b *pgx.Batch, site uuid.UUID, e Entry) {
+	for i, d := range e.Check.Defects {
+		b.Queue(`INSERT INTO defect (site_id, record_id, seq, code, place, size_mm, size_text, length_mm, length_text, count, flag)
+			VALUES (@site, @record, @seq, @code, @place, @size, @size_text, @length, @length_text, @count, @flag)`,
+			pgx.StrictNamedArgs{"site": site, "record": e.RecordID, "seq": i + 1, "code": d.Code, "place": d.Place, "size": d.SizeMM, "size_text": d.SizeText,
+				"length": d.LengthMM, "length_text": d.LengthText, "count": d.Count, "flag": string(d.Flag)})
+	}
+}
+
+// useColumns says which column of record_use holds the thing of a role.
+var useColumns = map[string]string{
+	"gauge": "instrument_id", "shim": "instrument_id", "powder": "lot_id", "welder": "person_id", "booth": "station_id", "oven": "station_id",
+	"bath": "bath_id", "tested_part": "part_id",
+}
+
+func queueUses(b *pgx.Batch, site uuid.UUID, e Entry, w *work) {
+	for i, u := range e.Uses {
+		ids := map[string]*uuid.UUID{useColumns[u.Role]: &e.Uses[i].ID}
+		var verification uuid.NullUUID
+		if u.Role == "gauge" && w.gauge != nil && e.Kind != quality.Verification {
+			verification = w.gauge.VerificationID
+		}
+		b.Queue(`INSERT INTO record_use (site_id, record_id, seq, role, instrument_id, lot_id, person_id, station_id, bath_id, part_id, verification_id)
+			VALUES (@site, @record, @seq, @role, @instrument, @lot, @person, @station, @bath, @part, @verification)`,
+			pgx.StrictNamedArgs{"site": site, "record": e.RecordID, "seq": i + 1, "role": u.Role, "instrument": ids["instrument_id"], "lot": ids["lot_id"],
+				"person": ids["person_id"], "station": ids["station_id"], "bath": ids["bath_id"], "part": ids["part_id"], "verification": verification})
+	}
+}
+
+func queueFindings(b *pgx.Batch, site, record uuid.UUID, day time.Time, j quality.Judgement) {
+	for i, f := range j.Findings {
+		b.Queue(`INSERT INTO finding (site_id, record_id, seq, shop_day, rule, place, limit_text, value, unit, verdict, fault, sentence)
+			VALUES (@site, @record, @seq, @day, @rule, @place, @limit, @value, @unit, @verdict, @fault, @sentence)`,
+			pgx.StrictNamedArgs{"site": site, "record": record, "seq": i + 1, "day": day, "rule": f.Rule, "place": f.Place, "limit": f.Limit,
+				"value": f.Value, "unit": string(f.Unit), "verdict": f.Verdict, "fault": f.Fault, "sentence": f.Text})
+	}
+}
+
+// queueFilmSummary keeps n, mean, sum of squared deviations, least and greatest of a film check in µm, by the updating
+// formula of Welford, so that summaries of many checks merge without their readings.
+func queueFilmSummary(b *pgx.Batch, site uuid.UUID, e Entry, day time.Time) {
+	var n int
+	var mean, m2, least, most float64
+	spotSum, spotN := map[int]float64{}, map[int]int{}
+	for _, r := range e.Check.Of("film_thickness") {
+		um, err := r.In(quality.Micrometre)
+		if r.Absence != quality.Present || err != nil {
+			continue
+		}
+		n++
+		delta := um - mean
+		mean += delta / float64(n)
+		m2 += delta * (um - mean)
+		if n == 1 {
+			least, most = um, um
+		}
+		least, most = min(least, um), max(most, um)
+		spotSum[r.Spot] += um
+		spotN[r.Spot]++
+	}
+	if n == 0 {
+		return
+	}
+	lowest := most
+	for spot, sum := range spotSum {
+		lowest = min(lowest, sum/float64(spotN[spot]))
+	}
+	b.Queue(`INSERT INTO film_summary (site_id, record_id, shop_day, observed_at, part_id, n, mean_um, m2_um2, min_um, max_um, lowest_spot_um)
+		VALUES (@site, @record, @day, @at, @part, @n, @mean, @m2, @min, @max, @lowest)`, pgx.StrictNamedArgs{"site": site, "record": e.RecordID, "day": day,
+		"at": e.ObservedAt, "part": e.Subject.ID, "n": n, "mean": mean, "m2": m2, "min": least, "max": most, "lowest": lowest})
+}
+
+// checkOverrides proves the PINs of those who authorise exceptions and returns the proofs by rule. Only a supervisor or an
+// engineer may, and never for their own entry.
+func (db *DB) checkOverrides(ctx context.Context, a Actor, overrides []Override) (map[string]Proof, error) {
+	proofs := map[string]Proof{}
+	for _, o := range overrides {
+		p, err := db.Person(ctx, a.Site, o.By)
+		if err != nil {
+			return nil, err
+		}
+		if !(Actor{Roles: p.Roles}).Has(Supervisor, Engineer) {
+			return nil, refuse(RuleNoRight, fmt.Sprintf("%s may not authorise exceptions. A supervisor or an engineer does.", p.Name))
+		}
+		if len(o.Reason) < 5 {
+			return nil, refuse(RuleInvalid, "Say why the exception is authorised, in at least five letters.")
+		}
+		proof, err := db.proveFor(ctx, a, o.By, o.PIN)
+		if err != nil {
+			return nil, err
+		}
+		proofs[o.Rule] = proof
+	}
+	return proofs, nil
+}
+
+// insertOverride records an exception that was used, signed by the one who authorised it.
+func (db *DB) insertOverride(ctx context.Context, tx pgx.Tx, a Actor, e Entry, r *Refusal, p Proof) error {
+	reason := ""
+	for _, o := range e.Overrides {
+		if o.Rule == r.Rule {
+			reason = o.Reason
+		}
+	}
+	statement := "Authorised the exception: " + r.Sentence
+	signature, err := db.sign(ctx, tx, a, p, "authorised", statement, map[string]any{"record": e.RecordID, "rule": r.Rule, "sentence": r.Sentence, "reason": reason})
+	if err != nil {
+		return err
+	}
+	id := NewID()
+	if err := run(ctx, tx, `INSERT INTO override (site_id, override_id, record_id, rule, sentence, reason, signature_id)
+		VALUES (@site, @id, @record, @rule, @sentence, @reason, @signature)`, pgx.StrictNamedArgs{"site": a.Site, "id": id, "record": e.RecordID,
+		"rule": r.Rule, "sentence": r.Sentence, "reason": reason, "signature": signature}); err != nil {
+		return err
+	}
+	return db.event(ctx, tx, a, Event{Verb: "exception authorised", SubjectKind: string(e.Subject.Kind), Subject: e.Subject.ID, Record: e.RecordID,
+		After: map[string]any{"rule": r.Rule, "by": p.person}, Reason: reason})
+}

@@ -1,0 +1,72 @@
+package store_test
+
+import (
+	"strings"
+	"testing"
+
+	"coatbook/store"
+)
+
+func lotOf(t *testing.T, p store.Powder, number string) store.PowderLot {
+	t.Helper()
+	return store.PowderLot{PowderID: p.ID, LotNumber: number, MadeOn: day(t, "2026-10-01"), ReceivedOn: day(t, "2026-10-20"),
+		ExpiresOn: day(t, "2027-04-01"), QuantityKg: 250, Certificate: "C-118"}
+}
+
+func TestReceivedLotIsFoundByTheNumberOnItsBox(t *testing.T) {
+	db, a := openShop(t)
+	p := addPowder(t, db, a, "P-10")
+	added, err := db.AddPowderLot(t.Context(), a, lotOf(t, p, "0042-B"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	got, err := db.PowderLotByNumber(t.Context(), a.Site, "0042-B")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got != added || got.PowderCode != "P-10" || got.Status != "accepted" || !got.ExpiresOn.Equal(day(t, "2027-04-01")) {
+		t.Errorf("got %+v, want %+v accepted", got, added)
+	}
+	_, err = db.AddPowderLot(t.Context(), a, lotOf(t, p, "0042-B"))
+	refusedBy(t, err, "powder_lot_number_unique")
+}
+
+func TestLotWithContradictoryDatesIsRefused(t *testing.T) {
+	db, a := openShop(t)
+	p := addPowder(t, db, a, "P-10")
+	expired := lotOf(t, p, "L1")
+	expired.ExpiresOn = expired.MadeOn
+	_, err := db.AddPowderLot(t.Context(), a, expired)
+	refusedBy(t, err, "powder_lot_dates_ordered")
+	early := lotOf(t, p, "L2")
+	early.ReceivedOn = day(t, "2026-09-30")
+	_, err = db.AddPowderLot(t.Context(), a, early)
+	refusedBy(t, err, "powder_lot_dates_ordered")
+	if lots, err := db.PowderLots(t.Context(), a.Site); err != nil || len(lots) != 0 {
+		t.Errorf("stored all the same: %v, %v", lots, err)
+	}
+}
+
+func TestLotIsRejectedOnlyWithAReasonThatStays(t *testing.T) {
+	db, a := openShop(t)
+	lot, err := db.AddPowderLot(t.Context(), a, lotOf(t, addPowder(t, db, a, "P-10"), "L1"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	refusedBy(t, db.SetLotStatus(t.Context(), a, lot.ID, "rejected", " no "), "reason_given")
+	refusedBy(t, db.SetLotStatus(t.Context(), a, lot.ID, "burnt", "lumps in the box"), "powder_lot_status_known")
+	if err := db.SetLotStatus(t.Context(), a, lot.ID, "rejected", "lumps in the box"); err != nil {
+		t.Fatal(err)
+	}
+	if got, err := db.PowderLot(t.Context(), a.Site, lot.ID); err != nil || got.Status != "rejected" {
+		t.Errorf("status %q, %v, want rejected", got.Status, err)
+	}
+	events, err := db.Events(t.Context(), a.Site, lot.ID)
+	if err != nil {
+		t.Fatal(err)
+	}
+	last := events[len(events)-1]
+	if len(events) != 2 || last.Reason != "lumps in the box" || !strings.Contains(string(last.Before), "accepted") || !strings.Contains(string(last.After), "rejected") {
+		t.Errorf("%d events, last %+v", len(events), last)
+	}
+}

@@ -1,0 +1,199 @@
+package store
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"time"
+
+	"github.com/google/uuid"
+	"github.com/jackc/pgx/v5"
+
+	"coatbook/quality"
+)
+
+// A Rack is one hanging of parts. Its tag is the steel's; its number is its own.
+type Rack struct {
+	ID         uuid.UUID     `db:"rack_id"`
+	Number     string        `db:"number"`
+	Tag        string        `db:"tag"`
+	HungBy     string        `db:"hung_by"`
+	HungAt     time.Time     `db:"hung_at"`
+	UnloadedAt *time.Time    `db:"unloaded_at"`
+	Parts      int           `db:"parts"`
+	LoadID     uuid.NullUUID `db:"load_id"`
+	Load       string        `db:"load"`
+	// Done are the kinds recorded on the rack so far.
+	Done []string `db:"done"`
+}
+
+const rackSQL = `SELECT k.rack_id, k.number, k.tag, p.name AS hung_by, k.hung_at, k.unloaded_at,
+	(SELECT count(*) FROM rack_part rp WHERE rp.site_id = k.site_id AND rp.rack_id = k.rack_id)::int AS parts,
+	lr.load_id, coalesce(ol.number, '') AS load,
+	ARRAY(SELECT DISTINCT r.kind FROM record r WHERE r.site_id = k.site_id AND r.rack_id = k.rack_id) AS done
+	FROM rack k JOIN person p ON p.site_id = k.site_id AND p.person_id = k.hung_by
+	LEFT JOIN load_rack lr ON lr.site_id = k.site_id AND lr.rack_id = k.rack_id
+	LEFT JOIN oven_load ol ON ol.site_id = lr.site_id AND ol.load_id = lr.load_id
+	WHERE k.site_id = @site`
+
+// OpenRacks returns the racks that still hang, newest first.
+func (db *DB) OpenRacks(ctx context.Context, site uuid.UUID) ([]Rack, error) {
+	return list[Rack](ctx, db.pool, rackSQL+` AND k.unloaded_at IS NULL ORDER BY k.hung_at DESC`, pgx.StrictNamedArgs{"site": site})
+}
+
+// RackByNumber returns one rack.
+func (db *DB) RackByNumber(ctx context.Context, site uuid.UUID, number string) (Rack, error) {
+	return one[Rack](ctx, db.pool, rackSQL+` AND k.number = @number`, pgx.StrictNamedArgs{"site": site, "number": number})
+}
+
+// HangRack opens a rack on a tag that is free and returns it.
+func (db *DB) HangRack(ctx context.Context, a Actor, id uuid.UUID, tag string) (Rack, error) {
+	var number string
+	err := db.inTx(ctx, a.Site, func(tx pgx.Tx) error {
+		existing, err := one[Rack](ctx, tx, rackSQL+` AND k.rack_id = @rack`, pgx.StrictNamedArgs{"site": a.Site, "rack": id})
+		if err == nil {
+			number = existing.Number // the same hanging came twice
+			return nil
+		}
+		if !errors.Is(err, ErrNotFound) {
+			return err
+		}
+		n, err := nextNumber(ctx, tx, a.Site, "rack")
+		if err != nil {
+			return err
+		}
+		number = fmt.Sprintf("R-%05d", n)
+		if err := run(ctx, tx, `INSERT INTO rack (site_id, rack_id, number, tag, hung_by, hung_at) VALUES (@site, @rack, @number, @tag, @by, @at)`,
+			pgx.StrictNamedArgs{"site": a.Site, "rack": id, "number": number, "tag": tag, "by": a.Person, "at": db.Clock()}); err != nil {
+			return err
+		}
+		return db.event(ctx, tx, a, Event{Verb: "rack hung", SubjectKind: "rack", Subject: id, After: map[string]string{"number": number, "tag": tag}})
+	})
+	if err != nil {
+		return Rack{}, err
+	}
+	return db.RackByNumber(ctx, a.Site, number)
+}
+
+// lockRack returns an open rack and keeps others from changing it meanwhile.
+func lockRack(ctx context.Context, tx pgx.Tx, site, id uuid.UUID) (Rack, error) {
+	if _, err := tx.Exec(ctx, `SELECT 1 FROM rack WHERE site_id = @site AND rack_id = @rack FOR UPDATE`, pgx.StrictNamedArgs{"site": site, "rack": id}); err != nil {
+		return Rack{}, err
+	}
+	k, err := one[Rack](ctx, tx, rackSQL+` AND k.rack_id = @rack`, pgx.StrictNamedArgs{"site": site, "rack": id})
+	if err == nil && k.UnloadedAt != nil {
+		return k, refuse(RuleChanged, fmt.Sprintf("Rack %s was unloaded at %s. Hang a new one.", k.Number, k.UnloadedAt.Format("15:04 on 2 January")))
+	}
+	return k, err
+}
+
+// HangParts hangs parts on a rack before its first run. A part hangs on one rack in a cycle, is not held or finished, has
+// passed what comes before the wash, and follows the same finish spec as the others.
+func (db *DB) HangParts(ctx context.Context, a Actor, rack uuid.UUID, parts []uuid.UUID) error {
+	return db.inTx(ctx, a.Site, func(tx pgx.Tx) error {
+		k, err := lockRack(ctx, tx, a.Site, rack)
+		if err != nil {
+			return err
+		}
+		if len(k.Done) > 0 {
+			return refuse(RuleChanged, fmt.Sprintf("Rack %s has been through the line. Hang the part on a new rack.", k.Number))
+		}
+		if err := lockParts(ctx, tx, a.Site, parts); err != nil {
+			return err
+		}
+		others, err := subjectParts(ctx, tx, a.Site, Subject{quality.OnRack, rack})
+		if err != nil {
+			return err
+		}
+		all, err := db.standings(ctx, tx, a.Site, append(others, parts...))
+		if err != nil {
+			return err
+		}
+		specs, err := db.specsOf(ctx, tx, a.Site, all)
+		if err != nil {
+			return err
+		}
+		adding := map[uuid.UUID]bool{}
+		for _, id := range parts {
+			adding[id] = true
+		}
+		position := len(others)
+		var hung []*standing
+		for _, s := range all {
+			if s.SpecID != all[0].SpecID {
+				return refuse(RuleMixed, fmt.Sprintf("Parts %s and %s follow different finish specs. Hang them on different racks.", all[0].Serial, s.Serial))
+			}
+			if !adding[s.PartID] || s.RackID.Valid && s.RackID.UUID == rack {
+				continue
+			}
+			if err := mayHang(s, specs[s.SpecID]); err != nil {
+				return err
+			}
+			position++
+			if err := run(ctx, tx, `INSERT INTO rack_part (site_id, rack_id, part_id, cycle, position) VALUES (@site, @rack, @part, @cycle, @position)`,
+				pgx.StrictNamedArgs{"site": a.Site, "rack": rack, "part": s.PartID, "cycle": s.Cycle, "position": position}); err != nil {
+				return err
+			}
+			s.RackID = null(rack)
+			hung = append(hung, s)
+			if err := db.event(ctx, tx, a, Event{Verb: "hung", SubjectKind: "part", Subject: s.PartID, After: map[string]any{"rack": k.Number, "position": position}}); err != nil {
+				return err
+			}
+		}
+		return db.settleAll(ctx, tx, a.Site, hung, specs)
+	})
+}
+
+func mayHang(s *standing, spec quality.FinishSpec) error {
+	switch {
+	case finished[s.Status]:
+		return refuse(RuleFinished, fmt.Sprintf("Part %s is %s.", s.Serial, s.Status))
+	case s.Status == StatusOnHold:
+		return refuse(RuleOnHold, fmt.Sprintf("Part %s is on hold. A supervisor decides first, on the Holds page.", s.Serial))
+	case s.RackID.Valid:
+		return refuse(RuleChanged, fmt.Sprintf("Part %s hangs on another rack in this cycle.", s.Serial))
+	}
+	if ok, reason := quality.MayStart(quality.Pretreatment, s.gate(spec)); !ok {
+		return refuse(RuleStepMissing, fmt.Sprintf("Part %s: %s", s.Serial, reason))
+	}
+	return nil
+}
+
+// TakeOff takes a part off a rack before its first run.
+func (db *DB) TakeOff(ctx context.Context, a Actor, rack, part uuid.UUID) error {
+	return db.inTx(ctx, a.Site, func(tx pgx.Tx) error {
+		k, err := lockRack(ctx, tx, a.Site, rack)
+		if err != nil {
+			return err
+		}
+		if len(k.Done) > 0 {
+			return refuse(RuleChanged, fmt.Sprintf("Rack %s has been through the line; its parts stay with it.", k.Number))
+		}
+		if err := lockParts(ctx, tx, a.Site, []uuid.UUID{part}); err != nil {
+			return err
+		}
+		if err := run(ctx, tx, `DELETE FROM rack_part WHERE site_id = @site AND rack_id = @rack AND part_id = @part`,
+			pgx.StrictNamedArgs{"site": a.Site, "rack": rack, "part": part}); err != nil {
+			return err
+		}
+		if _, err := db.refresh(ctx, tx, a.Site, []uuid.UUID{part}); err != nil {
+			return err
+		}
+		return db.event(ctx, tx, a, Event{Verb: "taken off", SubjectKind: "part", Subject: part, Before: map[string]string{"rack": k.Number}})
+	})
+}
+
+// Unload frees the steel of a rack for the next hanging. What was recorded on the rack stays evidence for its parts.
+func (db *DB) Unload(ctx context.Context, a Actor, rack uuid.UUID) error {
+	return db.inTx(ctx, a.Site, func(tx pgx.Tx) error {
+		k, err := lockRack(ctx, tx, a.Site, rack)
+		if err != nil {
+			return err
+		}
+		if err := run(ctx, tx, `UPDATE rack SET unloaded_at = @at WHERE site_id = @site AND rack_id = @rack AND unloaded_at IS NULL`,
+			pgx.StrictNamedArgs{"site": a.Site, "rack": rack, "at": db.Clock()}); err != nil {
+			return err
+		}
+		return db.event(ctx, tx, a, Event{Verb: "rack unloaded", SubjectKind: "rack", Subject: rack, Before: map[string]string{"tag": k.Tag}})
+	})
+}

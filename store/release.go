@@ -1,0 +1,115 @@
+package store
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"time"
+
+	"github.com/google/uuid"
+	"github.com/jackc/pgx/v5"
+
+	"coatbook/quality"
+)
+
+// Release releases parts through their open gates with one act of signing, wholly or not at all. Each part gets its own
+// signature over its own evidence.
+func (db *DB) Release(ctx context.Context, a Actor, parts []uuid.UUID, proof Proof) error {
+	if len(parts) == 0 {
+		return refuse(RuleInvalid, "Choose at least one part.")
+	}
+	return db.inTx(ctx, a.Site, func(tx pgx.Tx) error {
+		st, err := site(ctx, tx, a.Site)
+		if err != nil {
+			return err
+		}
+		if err := lockParts(ctx, tx, a.Site, parts); err != nil {
+			return err
+		}
+		all, err := db.standings(ctx, tx, a.Site, parts)
+		if err != nil {
+			return err
+		}
+		if len(all) != len(parts) {
+			return ErrNotFound
+		}
+		specs, err := db.specsOf(ctx, tx, a.Site, all)
+		if err != nil {
+			return err
+		}
+		for _, s := range all {
+			if err := db.releaseOne(ctx, tx, a, st, s, specs[s.SpecID], proof); err != nil {
+				return err
+			}
+		}
+		return db.settleAll(ctx, tx, a.Site, all, specs)
+	})
+}
+
+func (db *DB) releaseOne(ctx context.Context, tx pgx.Tx, a Actor, st Site, s *standing, spec quality.FinishSpec, proof Proof) error {
+	items := s.gate(spec)
+	if err := mayRelease(a, s, spec, items); err != nil {
+		return err
+	}
+	gate, err := json.Marshal(items)
+	if err != nil {
+		return fmt.Errorf("gate of %s: %w", s.Serial, err)
+	}
+	signature, err := db.sign(ctx, tx, a, proof, "released", fmt.Sprintf("Released part %s in cycle %d: every requirement of its spec is met or under concession.", s.Serial, s.Cycle),
+		map[string]any{"part": s.PartID, "cycle": s.Cycle, "gate": items})
+	if err != nil {
+		return err
+	}
+	day, shift := st.ShopDay(db.Clock())
+	id := NewID()
+	if err := run(ctx, tx, `INSERT INTO release (site_id, release_id, part_id, cycle, signature_id, released_by, released_at, shop_day, shift, gate)
+		VALUES (@site, @id, @part, @cycle, @signature, @by, @at, @day, @shift, @gate)`, pgx.StrictNamedArgs{"site": a.Site, "id": id, "part": s.PartID,
+		"cycle": s.Cycle, "signature": signature, "by": a.Person, "at": db.Clock(), "day": day, "shift": shift, "gate": gate}); err != nil {
+		return fmt.Errorf("releasing %s: %w", s.Serial, err)
+	}
+	s.Released = true
+	return db.event(ctx, tx, a, Event{Verb: "released", SubjectKind: "part", Subject: s.PartID, Before: map[string]string{"status": s.Status},
+		After: map[string]any{"status": StatusReleased, "cycle": s.Cycle}})
+}
+
+// mayRelease refuses a part whose gate is not open, naming what it still asks for.
+func mayRelease(a Actor, s *standing, spec quality.FinishSpec, items []quality.Item) error {
+	switch {
+	case finished[s.Status]:
+		return refuse(RuleFinished, fmt.Sprintf("Part %s is %s already.", s.Serial, s.Status))
+	case s.OpenHolds > 0:
+		return refuse(RuleOnHold, fmt.Sprintf("Part %s is on hold. A supervisor decides first, on the Holds page.", s.Serial))
+	case !quality.Open(items):
+		for _, item := range items {
+			if item.State != quality.Met && item.State != quality.Waived {
+				return refuse(RuleGateClosed, fmt.Sprintf("Part %s cannot be released: %s", s.Serial, item.Sentence))
+			}
+		}
+		return refuse(RuleGateClosed, fmt.Sprintf("Part %s cannot be released: its finish spec has no approved revision.", s.Serial))
+	}
+	if spec.ReleaserNotSoleInspector {
+		sole := true
+		for _, e := range s.evidence {
+			sole = sole && (e.Superseded || e.Kind.IsRun() || e.Person == a.Person.String())
+		}
+		if sole {
+			return refuse(RuleSameInspector, fmt.Sprintf("You made every check of part %s, and its spec asks for a second person to release it.", s.Serial))
+		}
+	}
+	return nil
+}
+
+// A Released is a part's release as it is read back.
+type Released struct {
+	By        string    `db:"printed_name"`
+	At        time.Time `db:"released_at"`
+	Statement string    `db:"statement"`
+	Meaning   string    `db:"meaning"`
+}
+
+// ReleaseOf returns a part's release, or ErrNotFound.
+func (db *DB) ReleaseOf(ctx context.Context, site, part uuid.UUID) (Released, error) {
+	return one[Released](ctx, db.pool, `SELECT s.printed_name, r.released_at, s.statement, s.meaning FROM release r
+		JOIN signature s ON s.site_id = r.site_id AND s.signature_id = r.signature_id
+		WHERE r.site_id = @site AND r.part_id = @part`, pgx.StrictNamedArgs{"site": site, "part": part})
+}

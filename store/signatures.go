@@ -1,0 +1,81 @@
+package store
+
+import (
+	"context"
+	"crypto/sha256"
+	"encoding/hex"
+	"encoding/json"
+	"fmt"
+
+	"github.com/google/uuid"
+	"github.com/jackc/pgx/v5"
+)
+
+// A Proof says that a person gave their secret for one act of signing. It comes from Sign alone and cannot be stored.
+type Proof struct {
+	person uuid.UUID
+	auth   string
+}
+
+// Sign checks the actor's secret once more, for the signatures of one act. On a tablet it is the PIN, elsewhere the PIN or
+// the password.
+func (db *DB) Sign(ctx context.Context, a Actor, secret string) (Proof, error) {
+	return db.proveFor(ctx, a, a.Person, secret)
+}
+
+// proveFor checks the secret of a person who may be another than the one signed on: a supervisor who authorises an
+// exception at the inspector's tablet.
+func (db *DB) proveFor(ctx context.Context, a Actor, person uuid.UUID, secret string) (Proof, error) {
+	s, err := one[secrets](ctx, db.pool, `SELECT `+secretColumns+` FROM person WHERE site_id = @site AND person_id = @person`,
+		pgx.StrictNamedArgs{"site": a.Site, "person": person})
+	if err != nil {
+		return Proof{}, err
+	}
+	auth := "pin"
+	signer := a
+	signer.Person = person
+	err = db.attempt(ctx, signer, "pin", func() bool {
+		if !s.Active {
+			return false
+		}
+		if db.secretFits(ctx, signer, "pin_hash", secret, s.PIN) {
+			return true
+		}
+		auth = "password"
+		return !a.Device.Valid && db.secretFits(ctx, signer, "password_hash", secret, s.Password)
+	})
+	if err != nil {
+		return Proof{}, err
+	}
+	return Proof{person: person, auth: auth}, nil
+}
+
+// ContentHash returns the SHA-256 of content's JSON in hex: what a signature is bound to.
+func ContentHash(content any) (string, error) {
+	body, err := json.Marshal(content)
+	if err != nil {
+		return "", fmt.Errorf("hashing what is signed: %w", err)
+	}
+	sum := sha256.Sum256(body)
+	return hex.EncodeToString(sum[:]), nil
+}
+
+// sign stores a signature on content by the person of the proof. statement is the sentence they signed.
+func (db *DB) sign(ctx context.Context, tx pgx.Tx, a Actor, p Proof, meaning, statement string, content any) (uuid.UUID, error) {
+	if p.person == uuid.Nil {
+		return uuid.Nil, refuse(RuleWrongSecret, "This needs your PIN.")
+	}
+	hash, err := ContentHash(content)
+	if err != nil {
+		return uuid.Nil, err
+	}
+	id := NewID()
+	err = run(ctx, tx, `INSERT INTO signature (site_id, signature_id, person_id, printed_name, meaning, statement, signed_at, content_hash, auth_used)
+		SELECT @site, @id, person_id, name, @meaning, @statement, @at, @hash, @auth FROM person WHERE site_id = @site AND person_id = @person`,
+		pgx.StrictNamedArgs{"site": a.Site, "id": id, "person": p.person, "meaning": meaning, "statement": statement, "at": db.Clock(),
+			"hash": hash, "auth": p.auth})
+	if err != nil {
+		return uuid.Nil, fmt.Errorf("signing: %w", err)
+	}
+	return id, nil
+}

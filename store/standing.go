@@ -1,0 +1,273 @@
+package store
+
+import (
+	"context"
+	"fmt"
+	"time"
+
+	"github.com/google/uuid"
+	"github.com/jackc/pgx/v5"
+
+	"coatbook/quality"
+)
+
+// The statuses of a part. The server computes them from the records; nobody sets them.
+const (
+	StatusOpen            = "open"
+	StatusInProgress      = "in_progress"
+	StatusOnHold          = "on_hold"
+	StatusAccepted        = "accepted"
+	StatusUnderConcession = "under_concession"
+	StatusReleased        = "released"
+	StatusScrapped        = "scrapped"
+	StatusReturned        = "returned"
+	StatusRegraded        = "regraded"
+)
+
+// finished statuses are ends: no further record is taken.
+var finished = map[string]bool{StatusReleased: true, StatusScrapped: true, StatusReturned: true, StatusRegraded: true}
+
+// dispositionEnds maps the dispositions that end a part's way to its status.
+var dispositionEnds = map[string]string{"scrap": StatusScrapped, "return": StatusReturned, "regrade": StatusRegraded}
+
+// A standing is all that decides where one part stands.
+type standing struct {
+	PartID         uuid.UUID     `db:"part_id"`
+	Serial         string        `db:"serial"`
+	Cycle          int           `db:"cycle"`
+	Round          int           `db:"round"`
+	RoundStartedAt time.Time     `db:"round_started_at"`
+	Status         string        `db:"status"`
+	SpecID         uuid.UUID     `db:"spec_id"`
+	PartNumberID   uuid.UUID     `db:"part_number_id"`
+	WallMM         float64       `db:"wall_mm"`
+	Welds          int           `db:"welds"`
+	RackID         uuid.NullUUID `db:"rack_id"`
+	LoadID         uuid.NullUUID `db:"load_id"`
+	OpenHolds      int           `db:"open_holds"`
+	Released       bool          `db:"released"`
+	FinalCode      string        `db:"final_code"`
+
+	evidence []quality.Evidence
+	before   string // status before the change
+}
+
+const standingSQL = `
+	SELECT ps.part_id, p.serial, ps.cycle, ps.round, ps.round_started_at, ps.status, pn.spec_id, p.part_number_id, pn.wall_mm, pn.welds,
+		rp.rack_id, lr.load_id,
+		(SELECT count(*) FROM hold_part hp WHERE hp.site_id = ps.site_id AND hp.part_id = ps.part_id AND hp.open)::int AS open_holds,
+		EXISTS (SELECT 1 FROM release rl WHERE rl.site_id = ps.site_id AND rl.part_id = ps.part_id) AS released,
+		coalesce((SELECT d.code FROM disposition d WHERE d.site_id = ps.site_id AND d.part_id = ps.part_id
+			AND d.code IN ('scrap', 'return', 'regrade') LIMIT 1), '') AS final_code
+	FROM part_status ps
+	JOIN part p ON p.site_id = ps.site_id AND p.part_id = ps.part_id
+	JOIN part_number pn ON pn.site_id = p.site_id AND pn.part_number_id = p.part_number_id
+	LEFT JOIN rack_part rp ON rp.site_id = ps.site_id AND rp.part_id = ps.part_id AND rp.cycle = ps.cycle
+	LEFT JOIN load_rack lr ON lr.site_id = rp.site_id AND lr.rack_id = rp.rack_id
+	WHERE ps.site_id = @site AND `
+
+var standingWhere = map[quality.Subject]string{
+	quality.OnPart: `ps.part_id = @id`,
+	quality.OnRack: `rp.rack_id = @id`,
+	quality.OnLoad: `lr.load_id = @id`,
+}
+
+// lockParts makes concurrent acts on the same parts wait for each other. Locks are taken in the order of the ids, so that
+// two acts on overlapping sets cannot block each other for ever.
+func lockParts(ctx context.Context, tx pgx.Tx, site uuid.UUID, parts []uuid.UUID) error {
+	_, err := tx.Exec(ctx, `SELECT 1 FROM part_status WHERE site_id = @site AND part_id = ANY(@parts) ORDER BY part_id FOR UPDATE`,
+		pgx.StrictNamedArgs{"site": site, "parts": parts})
+	return err
+}
+
+// subjectParts returns the ids of the parts that a subject stands for now.
+func subjectParts(ctx context.Context, q querier, site uuid.UUID, s Subject) ([]uuid.UUID, error) {
+	if s.Kind == quality.OnPart {
+		return []uuid.UUID{s.ID}, nil
+	}
+	where, ok := standingWhere[s.Kind]
+	if !ok {
+		return nil, nil
+	}
+	return column[uuid.UUID](ctx, q, `SELECT ps.part_id FROM part_status ps
+		JOIN rack_part rp ON rp.site_id = ps.site_id AND rp.part_id = ps.part_id AND rp.cycle = ps.cycle
+		LEFT JOIN load_rack lr ON lr.site_id = rp.site_id AND lr.rack_id = rp.rack_id
+		WHERE ps.site_id = @site AND `+where+` ORDER BY ps.part_id`, pgx.StrictNamedArgs{"site": site, "id": s.ID})
+}
+
+// standings reads where the given parts stand, with the evidence of their current cycle, in the order of their serials.
+func (db *DB) standings(ctx context.Context, q querier, site uuid.UUID, parts []uuid.UUID) ([]*standing, error) {
+	rows, err := list[standing](ctx, q, standingSQL+`ps.part_id = ANY(@parts) ORDER BY p.serial`, pgx.StrictNamedArgs{"site": site, "parts": parts})
+	if err != nil {
+		return nil, fmt.Errorf("where parts stand: %w", err)
+	}
+	byPart := make(map[uuid.UUID]*standing, len(rows))
+	out := make([]*standing, len(rows))
+	for i := range rows {
+		rows[i].before = rows[i].Status
+		out[i] = &rows[i]
+		byPart[rows[i].PartID] = &rows[i]
+	}
+	return out, db.evidence(ctx, q, site, parts, byPart)
+}
+
+type evidenceRow struct {
+	PartID     uuid.UUID       `db:"part_id"`
+	RecordID   uuid.UUID       `db:"record_id"`
+	Kind       quality.Kind    `db:"kind"`
+	Verdict    quality.Verdict `db:"verdict"`
+	At         time.Time       `db:"observed_at"`
+	Round      int             `db:"round"`
+	Person     uuid.UUID       `db:"person_id"`
+	Superseded bool            `db:"superseded"`
+	Waived     string          `db:"waived"`
+	Sentence   string          `db:"sentence"`
+}
+
+// evidence fills in the records that speak for each part in its current cycle: on the part, on the rack that holds it, on
+// the load that holds the rack. A record on a rack or load counts for the part's round when it was made after that began.
+func (db *DB) evidence(ctx context.Context, q querier, site uuid.UUID, parts []uuid.UUID, byPart map[uuid.UUID]*standing) error {
+	const columns = `t.part_id, r.record_id, r.kind, r.verdict, r.observed_at, r.person_id,
+		EXISTS (SELECT 1 FROM record s WHERE s.site_id = r.site_id AND s.supersedes_id = r.record_id) AS superseded,
+		coalesce((SELECT d.concession_ref FROM disposition d JOIN hold h ON h.site_id = d.site_id AND h.hold_id = d.hold_id
+			WHERE r.verdict = 'fail' AND d.site_id = r.site_id AND d.part_id = t.part_id AND d.code = 'concession' AND h.record_id = r.record_id
+			AND d.concession_ends >= @today LIMIT 1), '') AS waived,
+		coalesce((SELECT f.sentence FROM finding f WHERE f.site_id = r.site_id AND f.record_id = r.record_id ORDER BY f.seq LIMIT 1), r.rule) AS sentence`
+	const round = `CASE WHEN r.recorded_at >= t.round_started_at THEN t.round ELSE 0 END AS round`
+	rows, err := list[evidenceRow](ctx, q, `
+		WITH t AS (
+			SELECT ps.site_id, ps.part_id, ps.cycle, ps.round, ps.round_started_at, rp.rack_id, lr.load_id
+			FROM part_status ps
+			LEFT JOIN rack_part rp ON rp.site_id = ps.site_id AND rp.part_id = ps.part_id AND rp.cycle = ps.cycle
+			LEFT JOIN load_rack lr ON lr.site_id = rp.site_id AND lr.rack_id = rp.rack_id
+			WHERE ps.site_id = @site AND ps.part_id = ANY(@parts))
+		SELECT `+columns+`, r.round FROM t JOIN record r ON r.site_id = @site AND r.part_id = t.part_id AND r.cycle = t.cycle
+		UNION ALL
+		SELECT `+columns+`, `+round+` FROM t JOIN record r ON r.site_id = @site AND r.rack_id = t.rack_id
+		UNION ALL
+		SELECT `+columns+`, `+round+` FROM t JOIN record r ON r.site_id = @site AND r.load_id = t.load_id`,
+		pgx.StrictNamedArgs{"site": site, "parts": parts, "today": db.Clock()})
+	if err != nil {
+		return fmt.Errorf("evidence of parts: %w", err)
+	}
+	for _, r := range rows {
+		s := byPart[r.PartID]
+		s.evidence = append(s.evidence, quality.Evidence{RecordID: r.RecordID.String(), Kind: r.Kind, Verdict: r.Verdict, At: r.At,
+			Round: r.Round, Person: r.Person.String(), Superseded: r.Superseded, Waived: r.Waived, Sentence: r.Sentence})
+	}
+	return nil
+}
+
+// gate returns the part's gate under a spec.
+func (s *standing) gate(spec quality.FinishSpec) []quality.Item {
+	return quality.Gate(spec, s.Round, s.evidence)
+}
+
+// settle works out the part's status and next step from what is known of it.
+func (s *standing) settle(spec quality.FinishSpec) (status string, next quality.Kind) {
+	items := s.gate(spec)
+	switch {
+	case s.Released:
+		return StatusReleased, ""
+	case s.FinalCode != "":
+		return dispositionEnds[s.FinalCode], ""
+	case s.OpenHolds > 0:
+		return StatusOnHold, ""
+	case quality.Open(items):
+		for _, item := range items {
+			if item.State == quality.Waived {
+				return StatusUnderConcession, ""
+			}
+		}
+		return StatusAccepted, ""
+	case len(s.evidence) > 0:
+		return StatusInProgress, quality.Next(items)
+	}
+	return StatusOpen, quality.Next(items)
+}
+
+// settleAll writes the status of parts after a change, in the transaction of the change.
+func (db *DB) settleAll(ctx context.Context, tx pgx.Tx, site uuid.UUID, all []*standing, specs map[uuid.UUID]quality.FinishSpec) error {
+	var ids []uuid.UUID
+	var statuses, nexts []string
+	var cycles, rounds []int
+	var racks []*uuid.UUID
+	var starts []time.Time
+	var concessions []bool
+	for _, s := range all {
+		status, next := s.settle(specs[s.SpecID])
+		waived := false
+		for _, e := range s.evidence {
+			waived = waived || e.Waived != "" && !e.Superseded
+		}
+		var rack *uuid.UUID
+		if s.RackID.Valid {
+			rack = &s.RackID.UUID
+		}
+		s.Status = status
+		ids, statuses, nexts, racks = append(ids, s.PartID), append(statuses, status), append(nexts, string(next)), append(racks, rack)
+		cycles, rounds, starts, concessions = append(cycles, s.Cycle), append(rounds, s.Round), append(starts, s.RoundStartedAt), append(concessions, waived)
+	}
+	if len(ids) == 0 {
+		return nil
+	}
+	_, err := tx.Exec(ctx, `UPDATE part_status ps SET status = n.status, next_kind = n.next_kind, cycle = n.cycle, round = n.round,
+			round_started_at = n.started, rack_id = n.rack_id, concession = n.concession, changed_at = @at
+		FROM unnest(@ids::uuid[], @statuses::text[], @nexts::text[], @cycles::int[], @rounds::int[], @starts::timestamptz[], @racks::uuid[], @concessions::bool[])
+			AS n(part_id, status, next_kind, cycle, round, started, rack_id, concession)
+		WHERE ps.site_id = @site AND ps.part_id = n.part_id`, pgx.StrictNamedArgs{"site": site, "at": db.Clock(), "ids": ids, "statuses": statuses,
+		"nexts": nexts, "cycles": cycles, "rounds": rounds, "starts": starts, "racks": racks, "concessions": concessions})
+	if err != nil {
+		return fmt.Errorf("writing where parts stand: %w", err)
+	}
+	return nil
+}
+
+// specsOf returns the spec bodies in force now for the parts' specs. A part whose spec has none in force asks for nothing
+// and so never passes the gate.
+func (db *DB) specsOf(ctx context.Context, q querier, site uuid.UUID, all []*standing) (map[uuid.UUID]quality.FinishSpec, error) {
+	specs := map[uuid.UUID]quality.FinishSpec{}
+	for _, s := range all {
+		if _, done := specs[s.SpecID]; done {
+			continue
+		}
+		_, spec, err := approvedSpec(ctx, q, site, s.SpecID, db.Clock())
+		if _, refused := err.(*Refusal); err != nil && !refused {
+			return nil, err
+		}
+		specs[s.SpecID] = spec
+	}
+	return specs, nil
+}
+
+// refresh reads the parts anew and writes their status.
+func (db *DB) refresh(ctx context.Context, tx pgx.Tx, site uuid.UUID, parts []uuid.UUID) ([]*standing, error) {
+	all, err := db.standings(ctx, tx, site, parts)
+	if err != nil {
+		return nil, err
+	}
+	specs, err := db.specsOf(ctx, tx, site, all)
+	if err != nil {
+		return nil, err
+	}
+	return all, db.settleAll(ctx, tx, site, all, specs)
+}
+
+// Rebuild works out the status of every part of a site from records alone and returns how many rows it had to change. On a
+// sound book that is none.
+func (db *DB) Rebuild(ctx context.Context, site uuid.UUID) (changed int, err error) {
+	err = db.inTx(ctx, site, func(tx pgx.Tx) error {
+		parts, err := column[uuid.UUID](ctx, tx, `SELECT part_id FROM part_status WHERE site_id = @site ORDER BY part_id`, pgx.StrictNamedArgs{"site": site})
+		if err != nil {
+			return err
+		}
+		all, err := db.refresh(ctx, tx, site, parts)
+		for _, s := range all {
+			if s.Status != s.before {
+				changed++
+			}
+		}
+		return err
+	})
+	return changed, err
+}

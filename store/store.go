@@ -1,0 +1,197 @@
+// Package store keeps Coatbook's records in PostgreSQL: one file per subject, every query names the site, and every
+// change writes its event in the same transaction. Rules that need no data are in package quality.
+package store
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"sync"
+	"time"
+
+	"github.com/golang-migrate/migrate/v4"
+	mpgx "github.com/golang-migrate/migrate/v4/database/pgx/v5"
+	"github.com/golang-migrate/migrate/v4/source/iofs"
+	"github.com/google/uuid"
+	"github.com/jackc/pgx/v5"
+	"github.com/jackc/pgx/v5/pgxpool"
+	"github.com/jackc/pgx/v5/stdlib"
+
+	"coatbook/migrations"
+)
+
+// AppRole is the database role the server works as. It can insert and read records, never update or delete them.
+const AppRole = "coatbook_app"
+
+// A DB is the book. It is safe for concurrent use; any number of servers may share one database.
+type DB struct {
+	pool *pgxpool.Pool
+	// Clock gives the server's time. Only tests and the demo loader replace it.
+	Clock func() time.Time
+
+	mu    sync.Mutex
+	dirty map[uuid.UUID]bool // sites changed since the last notification
+	quit  chan struct{}
+	done  chan struct{}
+}
+
+// Open connects to the database at url and works there as AppRole, whoever logs in. Close it when done.
+func Open(ctx context.Context, url string) (*DB, error) {
+	config, err := pgxpool.ParseConfig(url)
+	if err != nil {
+		return nil, fmt.Errorf("reading the database address: %w", err)
+	}
+	if config.ConnConfig.RuntimeParams == nil {
+		config.ConnConfig.RuntimeParams = map[string]string{}
+	}
+	// "Saved" means on disk, whatever the cluster's default is.
+	config.ConnConfig.RuntimeParams["synchronous_commit"] = "on"
+	config.ConnConfig.RuntimeParams["timezone"] = "UTC"
+	config.ConnConfig.RuntimeParams["application_name"] = "coatbook"
+	config.AfterConnect = func(ctx context.Context, conn *pgx.Conn) error {
+		_, err := conn.Exec(ctx, "SET ROLE "+AppRole)
+		return err
+	}
+	if config.MaxConns < 16 {
+		config.MaxConns = 16
+	}
+	pool, err := pgxpool.NewWithConfig(ctx, config)
+	if err != nil {
+		return nil, fmt.Errorf("connecting to the database: %w", err)
+	}
+	if err := pool.Ping(ctx); err != nil {
+		pool.Close()
+		return nil, fmt.Errorf("connecting to the database: %w", err)
+	}
+	db := &DB{pool: pool, Clock: time.Now, dirty: map[uuid.UUID]bool{}, quit: make(chan struct{}), done: make(chan struct{})}
+	go db.notifyLoop()
+	return db, nil
+}
+
+// Close sends what is still to be announced and closes all connections.
+func (db *DB) Close() {
+	close(db.quit)
+	<-db.done
+	db.pool.Close()
+}
+
+// Pool is the connection pool, for the session library.
+func (db *DB) Pool() *pgxpool.Pool { return db.pool }
+
+// Ready reports whether the database answers.
+func (db *DB) Ready(ctx context.Context) error { return db.pool.Ping(ctx) }
+
+// Migrate brings the schema at url up to date as its owner. Several servers may call it at once; one does the work.
+func Migrate(ctx context.Context, url string) error {
+	pool, err := pgxpool.New(ctx, url)
+	if err != nil {
+		return fmt.Errorf("connecting to migrate: %w", err)
+	}
+	defer pool.Close()
+	source, err := iofs.New(migrations.Files, ".")
+	if err != nil {
+		return fmt.Errorf("reading migrations: %w", err)
+	}
+	sqlDB := stdlib.OpenDBFromPool(pool)
+	driver, err := mpgx.WithInstance(sqlDB, &mpgx.Config{})
+	if err != nil {
+		return fmt.Errorf("preparing to migrate: %w", err)
+	}
+	m, err := migrate.NewWithInstance("iofs", source, "pgx5", driver)
+	if err != nil {
+		return fmt.Errorf("preparing to migrate: %w", err)
+	}
+	defer m.Close()
+	err = m.Up()
+	var dirty migrate.ErrDirty
+	switch {
+	case errors.Is(err, migrate.ErrNoChange):
+		return nil
+	case errors.As(err, &dirty):
+		return fmt.Errorf("migration %d stopped half way and was rolled back; set schema_migrations to version %d, dirty false, then start again: %w",
+			dirty.Version, dirty.Version-1, err)
+	case err != nil:
+		return fmt.Errorf("migrating: %w", err)
+	}
+	return nil
+}
+
+// querier is what a pool and a transaction have in common.
+type querier interface {
+	Query(ctx context.Context, sql string, args ...any) (pgx.Rows, error)
+	Exec(ctx context.Context, sql string, args ...any) (commandTag, error)
+}
+
+// inTx runs work in one transaction and announces the change of the site after the commit.
+func (db *DB) inTx(ctx context.Context, site uuid.UUID, work func(tx pgx.Tx) error) error {
+	err := pgx.BeginFunc(ctx, db.pool, work)
+	if err != nil {
+		return asRefusal(err)
+	}
+	db.changed(site)
+	return nil
+}
+
+// list returns one T for each row. A column without a field, or a field without a column, is an error.
+func list[T any](ctx context.Context, q querier, sql string, args pgx.StrictNamedArgs) ([]T, error) {
+	rows, err := q.Query(ctx, sql, args)
+	if err != nil {
+		return nil, err
+	}
+	return pgx.CollectRows(rows, pgx.RowToStructByName[T])
+}
+
+// one returns exactly one T, or ErrNotFound.
+func one[T any](ctx context.Context, q querier, sql string, args pgx.StrictNamedArgs) (T, error) {
+	rows, err := q.Query(ctx, sql, args)
+	if err != nil {
+		var zero T
+		return zero, err
+	}
+	v, err := pgx.CollectExactlyOneRow(rows, pgx.RowToStructByName[T])
+	if errors.Is(err, pgx.ErrNoRows) {
+		return v, ErrNotFound
+	}
+	return v, err
+}
+
+// value returns exactly one column of exactly one row, or ErrNotFound.
+func value[T any](ctx context.Context, q querier, sql string, args pgx.StrictNamedArgs) (T, error) {
+	rows, err := q.Query(ctx, sql, args)
+	if err != nil {
+		var zero T
+		return zero, err
+	}
+	v, err := pgx.CollectExactlyOneRow(rows, pgx.RowTo[T])
+	if errors.Is(err, pgx.ErrNoRows) {
+		return v, ErrNotFound
+	}
+	return v, err
+}
+
+// column returns one value for each row.
+func column[T any](ctx context.Context, q querier, sql string, args pgx.StrictNamedArgs) ([]T, error) {
+	rows, err := q.Query(ctx, sql, args)
+	if err != nil {
+		return nil, err
+	}
+	return pgx.CollectRows(rows, pgx.RowTo[T])
+}
+
+// run executes a statement that must touch at least one row, or returns ErrNotFound.
+func run(ctx context.Context, q querier, sql string, args pgx.StrictNamedArgs) error {
+	tag, err := q.Exec(ctx, sql, args)
+	if err != nil {
+		return err
+	}
+	if tag.RowsAffected() == 0 {
+		return ErrNotFound
+	}
+	return nil
+}
+
+// NewID returns a fresh UUIDv7.
+func NewID() uuid.UUID { return uuid.Must(uuid.NewV7()) }
+
+// null is a UUID that is SQL null when zero.
+func null(id uuid.UUID) uuid.NullUUID { return uuid.NullUUID{UUID: id, Valid: id != uuid.Nil} }

@@ -1,0 +1,52 @@
+// Locks the page when nobody touches it: warns 20 s before, one tap stays signed on, and what was half typed is kept first. On
+// lock nothing of the page stays behind, not even behind the Back button.
+
+import { say } from "./say.js";
+
+const WARN_MS = 20000;
+const PING_MS = 60000;
+const idle = Number(document.body.dataset.idle || 0) * 1000;
+const form = document.getElementById("lock");
+let touched = Date.now();
+let pinged = Date.now();
+let trap = null;
+
+// The server counts idle time by requests, so a person who types for minutes is made known to it now and then.
+function ping() {
+	pinged = Date.now();
+	fetch("/bench", { headers: { "X-Ping": "1" } }).catch(() => { /* away; the server's own limit decides later */ });
+}
+function touch() {
+	touched = Date.now();
+	if (trap) { trap.remove(); trap = null; ping(); }
+	else if (touched - pinged > PING_MS) ping();
+}
+function warn() {
+	trap = Object.assign(document.createElement("div"), { className: "trap" });
+	trap.setAttribute("role", "alertdialog");
+	trap.setAttribute("aria-label", "About to lock");
+	trap.append(Object.assign(document.createElement("strong"), { textContent: "Nobody has touched this page. It locks in 20 seconds; what you typed is kept for you." }));
+	const stay = Object.assign(document.createElement("button"), { type: "button", className: "primary", textContent: "Stay signed on" });
+	stay.addEventListener("click", touch);
+	trap.append(stay);
+	document.body.append(trap);
+	say("This page locks in 20 seconds.");
+}
+function watch() {
+	const still = Date.now() - touched;
+	if (still >= idle) return form.requestSubmit();
+	if (still >= idle - WARN_MS && !trap) warn();
+}
+
+if (form) {
+	form.addEventListener("submit", () => {
+		document.dispatchEvent(new CustomEvent("locking"));
+		document.querySelector("main").replaceChildren();
+	});
+	if (idle > 0) {
+		for (const kind of ["pointerdown", "keydown", "scroll"]) document.addEventListener(kind, touch, { passive: true });
+		setInterval(watch, 1000);
+	}
+}
+// A page taken from the browser's memory belonged to whoever was signed on then.
+addEventListener("pageshow", (event) => { if (event.persisted) location.reload(); });
