@@ -100,7 +100,7 @@ func Characteristics() []Characteristic {
 func ParseReading(code, text string, unit Unit) (reading Reading, problem string) {
 	c, ok := CharacteristicOf(code)
 	if !ok {
-		return Reading{}, fmt.Sprintf("“%s” is not something the book measures.", code)
+		return Reading{}, fmt.Sprintf("“%s” is not something the book measures.", clip(code))
 	}
 	digits, unit, problem := splitUnit(c, text, unit)
 	if problem != "" {

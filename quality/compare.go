@@ -50,6 +50,39 @@ func (j *Judgement) compare(c comparison) Flag {
 	return flag
 }
 
+// A condition is how an examination has to be made: the light, the distance, the number of rubs.
+type condition struct {
+	code   string // the characteristic
+	rule   string
+	what   string
+	limits Limits
+	again  string // what to do when the condition was not kept
+}
+
+// condition compares every reading of a characteristic and asks for one. A condition that was not kept fails no part: the
+// examination cannot tell, so it is incomplete and is made again.
+func (j *Judgement) condition(check *Check, c condition) {
+	found := false
+	for i := range check.Readings {
+		r := &check.Readings[i]
+		if r.Characteristic != c.code || !r.measured() {
+			continue
+		}
+		found = true
+		var one Judgement
+		r.Flag = one.compare(comparison{rule: c.rule, what: c.what, value: r.Value, text: r.digitsOf(), unit: r.Unit, limits: c.limits})
+		f := one.Findings[0]
+		if f.Verdict == Fail {
+			f.Verdict = Incomplete
+			f.Text += " " + c.again
+		}
+		j.add(f)
+	}
+	if !found {
+		j.missing(c.rule, "", c.limits.String(), "%s is missing; the spec says %s.", upperFirst(c.rule), c.limits)
+	}
+}
+
 // missing adds the finding for something that must be there and is not.
 func (j *Judgement) missing(rule, place, limit, format string, args ...any) {
 	j.add(Finding{Rule: rule, Place: place, Limit: limit, Verdict: Incomplete, Text: fmt.Sprintf(format, args...)})

@@ -35,10 +35,10 @@ func JudgeCureTest(spec CureTestSpec, check *Check) Judgement {
 	failed := judgeRub(&j, spec, check)
 	// A coat that gave way early has failed; rubbing on would show no more.
 	if !failed {
-		j.atLeastMade("rubs", "double rubs", "count of", AtLeast(float64(spec.Rubs), DoubleRubs), check)
+		j.condition(check, condition{code: "rubs", rule: "count of double rubs", what: "count of", limits: AtLeast(float64(spec.Rubs), DoubleRubs), again: "Make the test again."})
 	}
 	if spec.WaitS > 0 {
-		j.atLeastMade("rub_wait", "wait before judging", "wait before judging", AtLeast(float64(spec.WaitS), Second), check)
+		j.condition(check, condition{code: "rub_wait", rule: "wait before judging", what: "wait before judging", limits: AtLeast(float64(spec.WaitS), Second), again: "Make the test again."})
 	}
 	if code, ok := check.anyRating(RatingSwab); ok && code != "none" && code != "slight" && code != "strong" {
 		j.missing("colour on the cloth", "", "", "Colour on the cloth: “%s” is not none, slight or strong.", clip(code))
@@ -72,27 +72,4 @@ func judgeRub(j *Judgement, spec CureTestSpec, check *Check) (failed bool) {
 	}
 	j.met("solvent rub", "", limit, "Solvent rub: rating %d, %s; %d or better passes.", rating, text, spec.PassFrom)
 	return false
-}
-
-// atLeastMade asks that the test was made as the spec says. Too little of it fails no part: the test is made again.
-func (j *Judgement) atLeastMade(code, rule, what string, limits Limits, check *Check) {
-	found := false
-	for i := range check.Readings {
-		r := &check.Readings[i]
-		if r.Characteristic != code || !r.measured() {
-			continue
-		}
-		found = true
-		var one Judgement
-		r.Flag = one.compare(comparison{rule: rule, what: what, value: r.Value, text: r.digitsOf(), unit: r.Unit, limits: limits})
-		f := one.Findings[0]
-		if f.Verdict == Fail {
-			f.Verdict = Incomplete
-			f.Text += " Make the test again."
-		}
-		j.add(f)
-	}
-	if !found {
-		j.missing(rule, "", limits.String(), "%s: missing, %s asked.", upperFirst(rule), limits)
-	}
 }

@@ -40,7 +40,7 @@ func TestRubMadeAsTheSpecSays(t *testing.T) {
 		"too few rubs":          {rubbed(49, 30, "4"), Incomplete, "Count of 49 double rubs is under 50 double rubs. Make the test again."},
 		"gave way early":        {rubbed(20, 30, "1"), Fail, "Solvent rub: rating 1, very dull and soft; 3 or better passes."},
 		"judged too soon":       {rubbed(50, 29, "4"), Incomplete, "Wait before judging 29 s is under 30 s. Make the test again."},
-		"no number of rubs":     {Check{Kind: CureTest, Readings: rubbed(50, 30, "4").Readings[1:], Ratings: rubbed(50, 30, "4").Ratings}, Incomplete, "Double rubs: missing, at least 50 double rubs asked."},
+		"no number of rubs":     {Check{Kind: CureTest, Readings: rubbed(50, 30, "4").Readings[1:], Ratings: rubbed(50, 30, "4").Ratings}, Incomplete, "Count of double rubs is missing; the spec says at least 50 double rubs."},
 		"no control panel":      {Check{Kind: CureTest, Readings: rubbed(50, 30, "4").Readings, Ratings: rubbed(50, 30, "4").Ratings[:2]}, Incomplete, "The control panel is missing; the rub is judged against a fully cured panel of the same powder."},
 		"strong colour, sound":  {swab(rubbed(50, 30, "4"), "strong"), Pass, ""},
 		"nonsense on the cloth": {swab(rubbed(50, 30, "4"), "purple"), Incomplete, "Colour on the cloth: “purple” is not none, slight or strong."},

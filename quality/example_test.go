@@ -17,9 +17,9 @@ func filmReadings(um ...float64) quality.Check {
 }
 
 func ExampleParseReading() {
-	reading, problem := quality.ParseReading("film_thickness", "84,20", quality.Micrometre)
-	fmt.Println(reading.Value, reading.Text, problem)
-	_, problem = quality.ParseReading("film_thickness", "76", quality.Mil)
+	reading, _ := quality.ParseReading("film_thickness", "84,20", quality.Micrometre)
+	fmt.Println(reading.Value, reading.Text)
+	_, problem := quality.ParseReading("film_thickness", "76", quality.Mil)
 	fmt.Println(problem)
 	// Output:
 	// 84.2 84.20

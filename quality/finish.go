@@ -62,7 +62,9 @@ func JudgeFinish(spec FinishCheckSpec, check *Check) Judgement {
 	j := Judgement{Rule: "finish"}
 	if spec.DistanceMM > 0 {
 		j.Rule = fmt.Sprintf("finish seen from %s mm", Number(spec.DistanceMM, 0))
-		j.atMostAway(spec.DistanceMM, check)
+		// From nearer more is seen, so only farther away counts as not looked at.
+		j.condition(check, condition{code: "viewing_distance", rule: "viewing distance", what: "viewing distance",
+			limits: AtMost(spec.DistanceMM, Millimetre), again: "Look again from nearer."})
 	}
 	if j.searched(check) {
 		judgeDefects(&j, spec, check)
@@ -124,31 +126,6 @@ func defectRow(rows []DefectLimit, code string) (DefectLimit, bool) {
 		}
 	}
 	return DefectLimit{}, false
-}
-
-// atMostAway asks for the viewing distance. From nearer more is seen, so only farther counts as not looked at.
-func (j *Judgement) atMostAway(most float64, check *Check) {
-	const rule = "viewing distance"
-	limits := AtMost(most, Millimetre)
-	found := false
-	for i := range check.Readings {
-		r := &check.Readings[i]
-		if r.Characteristic != "viewing_distance" || !r.measured() {
-			continue
-		}
-		found = true
-		var one Judgement
-		r.Flag = one.compare(comparison{rule: rule, what: rule, value: r.Value, text: r.digitsOf(), unit: r.Unit, limits: limits})
-		f := one.Findings[0]
-		if f.Verdict == Fail {
-			f.Verdict = Incomplete
-			f.Text += " Look again from nearer."
-		}
-		j.add(f)
-	}
-	if !found {
-		j.missing(rule, "", limits.String(), "The viewing distance is missing; the spec says %s mm.", Number(most, 0))
-	}
 }
 
 // GlossBand returns the tolerance on a nominal gloss at 60°: ±5 up to 30, ±7 up to 70, ±10 up to 100 units. ok is false

@@ -30,7 +30,7 @@ func TestFinishDefectsAgainstTheSpec(t *testing.T) {
 		"no size asked":     {looked(3000, Defect{Code: "orange_peel", Count: 1}), Pass, "Orange peel: 1 on the part, at most 1 permitted."},
 		"not permitted":     {looked(3000, Defect{Code: "crater", Count: 1}), Fail, "Crater is not permitted by the spec."},
 		"unknown":           {looked(3000, Defect{Code: "x", Count: 1}), Fail, "Defect x is not permitted by the spec."},
-		"no distance":       {Check{Kind: Finish, Defects: []Defect{none}}, Incomplete, "The viewing distance is missing; the spec says 3000 mm."},
+		"no distance":       {Check{Kind: Finish, Defects: []Defect{none}}, Incomplete, "Viewing distance is missing; the spec says at most 3000 mm."},
 		"nearer":            {looked(1000, none), Pass, ""},
 		"farther":           {looked(3500, none), Incomplete, "Viewing distance 3500 mm is over 3000 mm. Look again from nearer."},
 	} {

@@ -40,6 +40,9 @@ type Item struct {
 	State    State  `json:"state"`
 	RecordID string `json:"record_id,omitempty"`
 	Sentence string `json:"sentence"`
+	// Again is set when the item was met in an earlier round and is due again after rework. Release asks for it; the steps
+	// after it do not wait for it, because a rebake is no reason to look at welds under the film first.
+	Again bool `json:"again,omitempty"`
 }
 
 // Gate returns where each requirement of the spec stands for a part in its current round, in the order of the work.
@@ -78,7 +81,7 @@ func stand(kind Kind, round int, evidence []Evidence) Item {
 	case void != nil:
 		return Item{Kind: kind, State: Void, RecordID: void.RecordID, Sentence: kind.Name() + " was corrected; a valid record is missing."}
 	case due:
-		return Item{Kind: kind, State: Missing, Sentence: kind.Name() + " is due again after rework."}
+		return Item{Kind: kind, State: Missing, Again: true, Sentence: kind.Name() + " is due again after rework."}
 	}
 	return Item{Kind: kind, State: Missing, Sentence: kind.Name() + " is not recorded yet."}
 }
@@ -124,7 +127,7 @@ var needs = map[Kind][]Kind{
 func MayStart(kind Kind, items []Item) (ok bool, reason string) {
 	for _, need := range needs[kind] {
 		for _, item := range items {
-			if item.Kind != need || item.State == Met || item.State == Waived {
+			if item.Kind != need || item.State == Met || item.State == Waived || item.Again {
 				continue
 			}
 			verb := "is missing"

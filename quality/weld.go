@@ -149,30 +149,10 @@ func judgeWeldSize(j *Judgement, welds int, code, what string, limits Limits, ch
 	}
 }
 
-// lightEnough asks for a light reading within limits. Weak light does not fail the part: the check has not been made well
-// enough to tell, so it is incomplete and is repeated in better light.
+// lightEnough asks for a light reading within limits.
 func (j *Judgement) lightEnough(limits Limits, check *Check) {
-	if limits.None() {
-		return
-	}
-	found := false
-	for i := range check.Readings {
-		r := &check.Readings[i]
-		if r.Characteristic != "light" || !r.measured() {
-			continue
-		}
-		found = true
-		var one Judgement
-		r.Flag = one.compare(comparison{rule: "light", what: "light at the part", value: r.Value, text: r.digitsOf(), unit: r.Unit, limits: limits})
-		f := one.Findings[0]
-		if f.Verdict == Fail {
-			f.Verdict = Incomplete
-			f.Text += " Look again in the light that is asked for."
-		}
-		j.add(f)
-	}
-	if !found {
-		j.missing("light", "", limits.String(), "The light at the part is not measured.")
+	if !limits.None() {
+		j.condition(check, condition{code: "light", rule: "light", what: "light at the part", limits: limits, again: "Look again in the light that is asked for."})
 	}
 }
 

@@ -76,7 +76,7 @@ func TestWeldSizesOfEveryWeldAreAskedFor(t *testing.T) {
 		"a leg missing":  {slices.Concat(full[:1], full[2:]), Incomplete, "Weld 2: the leg length is not measured."},
 		"a leg short":    {slices.Concat([]Reading{size("weld_leg", 1, 3.9)}, full[1:]), Fail, "Weld 1: leg length 3.9 mm is under 4 mm."},
 		"throat too big": {slices.Concat(full[:3], []Reading{size("weld_throat", 2, 5.1), light}), Fail, "Weld 2: throat thickness 5.1 mm is over 5 mm."},
-		"no light":       {full[:4], Incomplete, "The light at the part is not measured."},
+		"no light":       {full[:4], Incomplete, "Light is missing; the spec says at least 350 lx."},
 		"weak light":     {slices.Concat(full[:4], []Reading{{Characteristic: "light", Value: 349, Unit: Lux}}), Incomplete, "Light at the part 349 lx is under 350 lx. Look again in the light that is asked for."},
 	} {
 		check := Check{Kind: Weld, Readings: slices.Clone(c.readings), Defects: []Defect{{Code: NoneFound}}}

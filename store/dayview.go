@@ -149,3 +149,29 @@ func (db *DB) LastShopDay(ctx context.Context, site uuid.UUID, day time.Time, fo
 	}
 	return value[time.Time](ctx, db.pool, sql, pgx.StrictNamedArgs{"site": site, "day": day})
 }
+
+// roleNames says what a thing used in a record is called by, for each role.
+var roleNames = map[string]string{
+	"gauge": "i.code", "shim": "i.code", "powder": "l.lot_number", "welder": "pe.name", "booth": "st.name", "oven": "st.name", "bath": "b.name",
+	"tested_part": "tp.serial",
+}
+
+// PartsUsing lists the parts that a record with the named thing in that role speaks for, the latest record first: all parts
+// coated with a powder lot, measured with a gauge, washed in a bath. An unknown role is ErrNotFound.
+func (db *DB) PartsUsing(ctx context.Context, site uuid.UUID, role, name string, limit int) ([]PartRow, error) {
+	column, ok := roleNames[role]
+	if !ok {
+		return nil, fmt.Errorf("role %q: %w", role, ErrNotFound)
+	}
+	return list[PartRow](ctx, db.pool, partRowSQL+` AND p.part_id IN (SELECT x.part_id FROM record_use u
+		JOIN record r ON r.site_id = u.site_id AND r.record_id = u.record_id
+		LEFT JOIN instrument i ON i.site_id = u.site_id AND i.instrument_id = u.instrument_id
+		LEFT JOIN powder_lot l ON l.site_id = u.site_id AND l.lot_id = u.lot_id
+		LEFT JOIN person pe ON pe.site_id = u.site_id AND pe.person_id = u.person_id
+		LEFT JOIN station st ON st.site_id = u.site_id AND st.station_id = u.station_id
+		LEFT JOIN bath b ON b.site_id = u.site_id AND b.bath_id = u.bath_id
+		LEFT JOIN part tp ON tp.site_id = u.site_id AND tp.part_id = u.part_id
+		CROSS JOIN `+partsOfRecord+`
+		WHERE u.site_id = @site AND u.role = @role AND `+column+` = @name)
+		ORDER BY ps.changed_at DESC, p.serial LIMIT @limit`, pgx.StrictNamedArgs{"site": site, "role": role, "name": name, "limit": limit})
+}

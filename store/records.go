@@ -89,7 +89,7 @@ func (db *DB) saveOnce(ctx context.Context, a Actor, e Entry, proofs map[string]
 		return err
 	})
 	if err == nil {
-		db.changed(a.Site)
+		db.notices.changed(a.Site)
 	}
 	return saved, err
 }

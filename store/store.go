@@ -6,7 +6,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"sync"
 	"time"
 
 	"github.com/golang-migrate/migrate/v4"
@@ -29,10 +28,12 @@ type DB struct {
 	// Clock gives the server's time. Only tests and the demo loader replace it.
 	Clock func() time.Time
 
-	mu    sync.Mutex
-	dirty map[uuid.UUID]bool // sites changed since the last notification
-	quit  chan struct{}
-	done  chan struct{}
+	notices *notices
+}
+
+// At returns the same book with its clock stopped at an instant, for the demo loader and for tests of rules about time.
+func (db *DB) At(at time.Time) *DB {
+	return &DB{pool: db.pool, Clock: func() time.Time { return at }, notices: db.notices}
 }
 
 // Open connects to the database at url and works there as AppRole, whoever logs in. Close it when done.
@@ -63,15 +64,12 @@ func Open(ctx context.Context, url string) (*DB, error) {
 		pool.Close()
 		return nil, fmt.Errorf("connecting to the database: %w", err)
 	}
-	db := &DB{pool: pool, Clock: time.Now, dirty: map[uuid.UUID]bool{}, quit: make(chan struct{}), done: make(chan struct{})}
-	go db.notifyLoop()
-	return db, nil
+	return &DB{pool: pool, Clock: time.Now, notices: newNotices(pool)}, nil
 }
 
 // Close sends what is still to be announced and closes all connections.
 func (db *DB) Close() {
-	close(db.quit)
-	<-db.done
+	db.notices.stop()
 	db.pool.Close()
 }
 
@@ -128,7 +126,7 @@ func (db *DB) inTx(ctx context.Context, site uuid.UUID, work func(tx pgx.Tx) err
 	if err != nil {
 		return asRefusal(err)
 	}
-	db.changed(site)
+	db.notices.changed(site)
 	return nil
 }
 

@@ -10,6 +10,9 @@ import (
 // Interval is a two-sided confidence interval, ends included.
 type Interval struct{ Low, High float64 }
 
+// largestIndex is the size from which an index says no more than that there is no spread beside the limits.
+const largestIndex = 1e100
+
 // fewForBissell is the number of readings below which the normal approximation of the Cpk interval is far off.
 const fewForBissell = 10
 
@@ -92,7 +95,7 @@ func checkBound(index, n, df, confidence float64) error {
 	switch {
 	case !(confidence > 0 && confidence < 1):
 		return ErrBadConfidence
-	case math.IsNaN(index) || math.Abs(index) > 1e9:
+	case math.IsNaN(index) || math.Abs(index) > largestIndex:
 		return fmt.Errorf("index %g: %w", index, ErrNotFinite)
 	case !(n >= 2 && df >= 1) || math.IsInf(n, 0) || math.IsInf(df, 0):
 		return fmt.Errorf("confidence bound from %g: %w", n, ErrTooFewReadings)

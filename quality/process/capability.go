@@ -1,6 +1,7 @@
 package process
 
 import (
+	"errors"
 	"fmt"
 	"math"
 )
@@ -135,13 +136,15 @@ func Capability(subgroups []Summary, opt Options) (Result, error) {
 	r.judgeStability(s, opt)
 	r.checkNormality(s, opt)
 	if enough := r.demand(opt); enough && overall != nil && !opt.Spec.none() {
-		if err := r.addPerformance(*overall); err != nil {
-			return Result{}, err
+		err := r.addPerformance(*overall)
+		if err == nil && r.Stable && within != nil {
+			err = r.addCapability(*within)
 		}
-		if r.Stable && within != nil {
-			if err := r.addCapability(*within); err != nil {
-				return Result{}, err
-			}
+		switch {
+		case errors.Is(err, ErrNoSpread):
+			r.Reasons = append(r.Reasons, "No spread beside limits so wide: an index has no meaning")
+		case err != nil:
+			return Result{}, err
 		}
 		r.countOutside(opt.Readings)
 	}

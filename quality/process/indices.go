@@ -43,7 +43,8 @@ type Indices struct {
 // ComputeIndices returns the indices of a process with the given mean and standard deviation, in the unit of the
 // limits. It assumes a normal process and checks nothing about it; see Capability.
 //
-// It returns ErrNoLimits, ErrBadLimits, ErrNoSpread for a standard deviation of 0, or ErrNotFinite.
+// It returns ErrNoLimits, ErrBadLimits, ErrNotFinite, or ErrNoSpread for a standard deviation of 0 or one that vanishes
+// beside the limits.
 //
 // Source: NIST/SEMATECH e-Handbook 6.1.6 (from memory, unverified; values recomputed in two languages).
 func ComputeIndices(mean, sd float64, spec Spec) (Indices, error) {
@@ -74,6 +75,11 @@ func ComputeIndices(mean, sd float64, spec Spec) (Indices, error) {
 		x.P = finite(width / (6 * sd))
 		if spec.Target != nil {
 			x.PM = finite(width / (6 * math.Hypot(sd, mean-*spec.Target)))
+		}
+	}
+	for _, index := range []*float64{x.P, x.K, x.L, x.U} {
+		if index != nil && math.Abs(*index) > largestIndex {
+			return Indices{}, fmt.Errorf("beside the limits: %w", ErrNoSpread)
 		}
 	}
 	return x, nil

@@ -42,6 +42,7 @@ func TestIndicesRefuseWhatIsNoNumber(t *testing.T) {
 		"upper":       {1, 1, Spec{Upper: new(math.Inf(1))}, ErrBadLimits},
 		"target":      {1, 1, Spec{Upper: new(3.0), Target: new(math.NaN())}, ErrBadLimits},
 		"equal":       {1, 1, Spec{Lower: new(3.0), Upper: new(3.0)}, ErrBadLimits},
+		"far limit":   {0, 1e-20, Spec{Upper: new(1e99)}, ErrNoSpread},
 		"dust":        {1e6, 1e-9, Spec{Lower: new(3.0)}, ErrNoSpread},
 	} {
 		_, err := ComputeIndices(c.mean, c.sd, c.spec)

@@ -250,8 +250,8 @@ func (c Components) total() Spread {
 	parts := float64(c.Parts)
 	s := Spread{Sigma: math.Sqrt(sigma2), DF: 1, Readings: float64(c.Readings)}
 	if sigma2 > 0 {
-		uncertainty := means*means/max(1, parts*movingRangeWorth) + rest*rest/(float64(c.Readings)-parts)
-		s.DF = max(1, sigma2*sigma2/uncertainty)
+		a, b := means/sigma2, rest/sigma2 // shares, since fourth powers leave the range of float64
+		s.DF = max(1, 1/(a*a/max(1, parts*movingRangeWorth)+b*b/(float64(c.Readings)-parts)))
 	}
 	if means > 0 {
 		// The grand mean of the parts varies by Means²/Parts: as much as that of so many independent readings.

@@ -103,7 +103,7 @@ async function drain() {
 				say(`Saved now: ${entry.title}.`);
 				if (document.querySelector(`form[data-entry] [name=record][value="${entry.record}"]`)) location.assign(to);
 			} else {
-				await put({ ...entry, refused: sentenceOf(await answer.text()) });
+				await put({ ...entry, refused: await sentenceOf(answer) });
 				say(`Not saved: ${entry.title} needs attention.`, true);
 			}
 		}
@@ -112,8 +112,10 @@ async function drain() {
 		await tell();
 	}
 }
-function sentenceOf(html) {
-	const page = new DOMParser().parseFromString(html, "text/html");
+async function sentenceOf(answer) {
+	const because = answer.headers.get("Refused-Because");
+	if (because) return decodeURIComponent(because);
+	const page = new DOMParser().parseFromString(await answer.text(), "text/html");
 	return (page.querySelector("#problems li, .notice.bad, main p, main h1")?.textContent || "The book refused it.").trim();
 }
 

@@ -29,7 +29,7 @@ export function check(reading) {
 	const low = data.floor !== "" ? data.floor : data.low;
 	if (low !== "" && value < Number(low)) return { state: "low", value, words: "low" };
 	if (data.high !== "" && value > Number(data.high)) return { state: "high", value, words: "high" };
-	return { state: low !== "" || data.high !== "" ? "in" : "ok", value, words: "in" };
+	return { state: low !== "" || data.high !== "" ? "in" : "ok", value, words: low !== "" || data.high !== "" ? "within limits" : "" };
 }
 
 // land flags a reading the moment its value is complete; it reports whether the focus may move on.
@@ -104,6 +104,19 @@ function show() {
 	document.querySelector("[data-keys] [data-key=next]").textContent = left ? "Next reading" : "To the review";
 }
 
+// enter makes a reading the one that the keys write into.
+function enter(reading) {
+	current = reading;
+	mode("typing");
+	// Where the keys are on the screen the system's own keyboard would only cover the page.
+	reading.inputMode = getComputedStyle(document.querySelector("[data-keys]")).display === "none" ? "decimal" : "none";
+	reading.scrollIntoView({ block: "nearest" });
+	reading.select();
+	document.querySelectorAll("tr.now").forEach((row) => row.classList.remove("now"));
+	reading.closest("tr")?.classList.add("now");
+	show();
+}
+
 function press(key) {
 	if (!current || !document.contains(current)) current = all().find((r) => r.value.trim() === "") || all()[0];
 	if (!current) return;
@@ -123,15 +136,7 @@ document.addEventListener("submit", (event) => {
 });
 document.addEventListener("focusin", (event) => {
 	if (event.target.matches?.("form[data-entry] input.reading")) {
-		current = event.target;
-		mode("typing");
-		// Where the keys are on the screen the system's own keyboard would only cover the page.
-		current.inputMode = getComputedStyle(document.querySelector("[data-keys]")).display === "none" ? "decimal" : "none";
-		current.scrollIntoView({ block: "nearest" });
-		current.select();
-		document.querySelectorAll("tr.now").forEach((row) => row.classList.remove("now"));
-		current.closest("tr")?.classList.add("now");
-		show();
+		enter(event.target);
 	} else if (event.target.closest?.("form[data-entry] .body") && !event.target.closest("table.spots")) {
 		mode("reviewing");
 	}
@@ -165,7 +170,10 @@ function begin() {
 	// The browser gives the focus to autofocus only after scripts have run; the keys need to know now.
 	const first = document.querySelector("input.reading[autofocus]");
 	mode("reviewing");
-	if (first && !document.getElementById("problems")) first.focus();
+	if (first && !document.getElementById("problems")) {
+		first.focus();
+		enter(first);
+	}
 	all().filter((r) => r.value.trim() !== "").forEach(land);
 }
 document.addEventListener("swapped", begin);

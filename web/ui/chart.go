@@ -199,7 +199,7 @@ func steps(points []ChartPoint, f frame, of func(ChartPoint) float64) string {
 // bands shades the flagged runs. Words stand above their run where there is room; the page lists all of them in text.
 func (p *Plot) bands(d ChartData, f frame) {
 	free := f.left - 8
-	for _, run := range merge(d.Runs) {
+	for _, run := range MergeRuns(d.Runs) {
 		x, end := f.left+f.step*float64(run.From)-2, f.left+f.step*float64(run.To+1)+2
 		band := plotBand{X: at(x), Width: at(end - x), TextY: at(f.top - 6), Anchor: "start"}
 		width := letter * float64(len([]rune(run.Words)))
@@ -219,8 +219,8 @@ func (p *Plot) bands(d ChartData, f frame) {
 	}
 }
 
-// merge joins runs of the same rule that overlap or touch: a pattern that goes on is one story.
-func merge(runs []ChartRun) []ChartRun {
+// MergeRuns joins runs of the same rule that overlap or touch: a pattern that goes on is one story.
+func MergeRuns(runs []ChartRun) []ChartRun {
 	runs = slices.Clone(runs)
 	slices.SortStableFunc(runs, func(a, b ChartRun) int { return a.From - b.From })
 	var out []ChartRun

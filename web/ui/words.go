@@ -1,7 +1,7 @@
 package ui
 
-// verdictClass maps verdicts, gate states and part states to the class that colours them.
-func verdictClass(kind string) string {
+// VerdictClass maps verdicts, gate states and part states to the class that colours them.
+func VerdictClass(kind string) string {
 	switch kind {
 	case "pass", "met", "waived", "released":
 		return "v-pass"

@@ -1,0 +1,178 @@
+package demoshop
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"math/rand/v2"
+	"sync"
+	"time"
+
+	"coatbook/quality"
+	"coatbook/store"
+)
+
+// seed makes the demo the same every time.
+const seed = 20261125
+
+// Days is how many shop days of work the demo holds, the last one being today up to now.
+const Days = 30
+
+// errLater ends the work on a load that has not come that far by now.
+var errLater = errors.New("demoshop: not yet")
+
+// A simulation is the shop at work.
+type simulation struct {
+	*Shop
+	now      time.Time
+	zone     *time.Location
+	dayDrift map[int]float64
+	mu       sync.Mutex
+	recoat   map[*Product][]*part // stripped parts that wait for the next hanging
+	serials  map[*Product]int
+}
+
+// Load builds the whole demo shop: the register and Days shop days of work up to now, about 60 parts a day.
+func Load(ctx context.Context, db *store.DB, now time.Time) (*Shop, error) {
+	zone, err := time.LoadLocation("America/Chicago")
+	if err != nil {
+		return nil, fmt.Errorf("time zone of the demo shop: %w", err)
+	}
+	days := shopDays(now.In(zone))
+	shop, err := Open(ctx, db, days[0].Add(-24*time.Hour))
+	if err != nil {
+		return nil, err
+	}
+	sim := &simulation{Shop: shop, now: now, zone: zone, dayDrift: map[int]float64{}, recoat: map[*Product][]*part{}, serials: map[*Product]int{}}
+	for i, day := range days {
+		if err := sim.day(ctx, i, day); err != nil {
+			return nil, fmt.Errorf("shop day %s: %w", day.Format(time.DateOnly), err)
+		}
+	}
+	shop.DB = db
+	return shop, nil
+}
+
+// shopDays returns the midnights of the last Days working days, Sundays left out, ending with today.
+func shopDays(now time.Time) []time.Time {
+	var days []time.Time
+	day := time.Date(now.Year(), now.Month(), now.Day(), 0, 0, 0, 0, now.Location())
+	for len(days) < Days {
+		if day.Weekday() != time.Sunday || len(days) == 0 {
+			days = append([]time.Time{day}, days...)
+		}
+		day = day.AddDate(0, 0, -1)
+	}
+	return days
+}
+
+// day works through one shop day: gauges first, then five oven loads of two racks, then the gauges again.
+func (s *simulation) day(ctx context.Context, n int, midnight time.Time) error {
+	rng := rand.New(rand.NewPCG(seed, uint64(n)))
+	s.dayDrift[n] = 1.2 * rng.NormFloat64()
+	var loads []*load
+	for i := range 5 {
+		l, err := s.newLoad(ctx, n, i, midnight.Add(6*time.Hour+20*time.Minute+time.Duration(i)*165*time.Minute))
+		if errors.Is(err, errLater) {
+			break
+		}
+		if err != nil {
+			return err
+		}
+		loads = append(loads, l)
+	}
+	for _, start := range []time.Duration{6 * time.Hour, 14 * time.Hour} {
+		for _, g := range s.gaugesOf(n, start) {
+			if err := s.verify(ctx, n, midnight.Add(start+4*time.Minute), g); err != nil && !errors.Is(err, errLater) {
+				return err
+			}
+		}
+	}
+	if err := inParallel(loads, func(l *load) error { return l.work(ctx) }); err != nil {
+		return err
+	}
+	for _, start := range []time.Duration{6 * time.Hour, 14 * time.Hour} {
+		for _, g := range s.gaugesOf(n, start) {
+			if err := s.verify(ctx, n, midnight.Add(start+7*time.Hour+50*time.Minute), g); err != nil && !errors.Is(err, errLater) {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
+// inParallel works on the loads of a day side by side, as the shop does.
+func inParallel(loads []*load, work func(*load) error) error {
+	errs := make([]error, len(loads))
+	var wg sync.WaitGroup
+	for i, l := range loads {
+		wg.Go(func() {
+			if err := work(l); !errors.Is(err, errLater) {
+				errs[i] = err
+			}
+		})
+	}
+	wg.Wait()
+	return errors.Join(errs...)
+}
+
+// failedDay is the shop day on which gauge EC-04 fails its check at the end of the late shift.
+const failedDay = Days - 4
+
+// gaugesOf names the gauges in use in a shift: EC-07 early; late EC-04 until it fails, then EC-09.
+func (s *simulation) gaugesOf(day int, start time.Duration) []string {
+	if start < 12*time.Hour {
+		return []string{"EC-07"}
+	}
+	return []string{s.lateGauge(day)}
+}
+
+func (s *simulation) lateGauge(day int) string {
+	if day > failedDay {
+		return "EC-09"
+	}
+	return "EC-04"
+}
+
+// bias is the fourth story: EC-04 begins to read high three days before its check catches it.
+func bias(gauge string, day int) float64 {
+	if gauge == "EC-04" && day > failedDay-3 && day <= failedDay {
+		return 2.2 * float64(day-(failedDay-3))
+	}
+	return 0
+}
+
+// verify records a gauge check on the bare plate and the shims.
+func (s *simulation) verify(ctx context.Context, day int, at time.Time, gauge string) error {
+	if at.After(s.now) {
+		return errLater
+	}
+	rng := rand.New(rand.NewPCG(seed+7, uint64(at.Unix())+uint64(len(gauge))))
+	g := s.Gauges[gauge]
+	check := quality.Check{Kind: quality.Verification}
+	off := bias(gauge, day)
+	if off > 0 && at.In(s.zone).Hour() < 18 {
+		// At the start of a shift the drifting gauge is cold and still reads within its tolerance.
+		off *= 0.35
+	}
+	check.Readings = append(check.Readings, typed("zero_reading", "", 0, 0, 0.3*rng.NormFloat64(), 1, quality.Micrometre))
+	e := store.Entry{RecordID: store.NewID(), Kind: quality.Verification, Subject: store.Subject{Kind: quality.OnInstrument, ID: g.ID}, ObservedAt: at}
+	for _, shim := range s.Shims {
+		check.Readings = append(check.Readings, typed("shim_reading", shim.Code, 0, 0, *shim.Nominal+off*(*shim.Nominal)/76+0.4*rng.NormFloat64(), 1, quality.Micrometre))
+		e.Uses = append(e.Uses, store.Use{Role: "shim", ID: shim.ID})
+	}
+	e.Check = check
+	_, err := s.DB.At(at.Add(time.Minute)).Save(ctx, s.on(inspectorAt(at.In(s.zone)), "FINAL-1"), e)
+	if err != nil {
+		return fmt.Errorf("verifying %s: %w", gauge, err)
+	}
+	return nil
+}
+
+// inspectorAt names who inspects film and finish at a time of day.
+func inspectorAt(local time.Time) string {
+	if local.Hour() < 14 {
+		return "ilse"
+	}
+	return "amara"
+}

@@ -1,0 +1,221 @@
+package demoshop
+
+import (
+	"context"
+	"fmt"
+	"math/rand/v2"
+	"strconv"
+	"time"
+
+	"github.com/google/uuid"
+
+	"coatbook/quality"
+	"coatbook/store"
+)
+
+// A part is one part on its way through the demo shop.
+type part struct {
+	id     uuid.UUID
+	serial string
+	effect float64 // film of this part against the rack's mean, µm
+	gone   bool    // held and not decided, or scrapped: no further work
+}
+
+// A load is one oven load: two racks, each through its own booth.
+type load struct {
+	*simulation
+	product  *Product
+	day, n   int
+	base     time.Time
+	rng      *rand.Rand
+	id       uuid.UUID
+	oven     string
+	racks    []store.Rack
+	parts    [][]*part // by rack
+	effect   float64
+	rackDiff [2]float64
+}
+
+const partsPerRack = 6
+
+// newLoad receives the parts of a load and opens its racks and the load, so that numbers run in the order of time.
+func (s *simulation) newLoad(ctx context.Context, day, n int, base time.Time) (*load, error) {
+	if base.After(s.now) {
+		return nil, errLater
+	}
+	l := &load{simulation: s, day: day, n: n, base: base, rng: rand.New(rand.NewPCG(seed, uint64(100*day+n+1000)))}
+	l.product = s.Products[0]
+	if n == 1 || n == 3 {
+		l.product = s.Products[1]
+	}
+	l.oven = "OVEN-" + strconv.Itoa(1+n%2)
+	l.effect = 1.5 * l.rng.NormFloat64()
+	l.rackDiff = [2]float64{2 * l.rng.NormFloat64(), 2 * l.rng.NormFloat64()}
+	db := s.DB.At(base.Add(-10 * time.Minute))
+	office := s.on("marek", "OFFICE")
+	job, err := db.AddJob(ctx, office, store.Job{Number: fmt.Sprintf("%d%02d%d", 24000+day, n, day%10), Customer: l.product.Customers[(day+n)%len(l.product.Customers)],
+		OrderRef: fmt.Sprintf("PO-%04d", 4100+5*day+n), ReceivedAt: base.Add(-10 * time.Minute)})
+	if err != nil {
+		return nil, err
+	}
+	for r := range 2 {
+		var serials []string
+		for range partsPerRack {
+			s.serials[l.product]++
+			serials = append(serials, fmt.Sprintf("TH-%s%05d", l.product.prefix, s.serials[l.product]))
+		}
+		ids, err := db.AddParts(ctx, office, job.ID, l.product.PartNumber.ID, serials)
+		if err != nil {
+			return nil, err
+		}
+		var parts []*part
+		for i, id := range ids {
+			parts = append(parts, &part{id: id, serial: serials[i], effect: 2.5 * l.rng.NormFloat64()})
+		}
+		if r == 0 {
+			parts = append(parts, s.recoat[l.product]...)
+			s.recoat[l.product] = nil
+		}
+		l.parts = append(l.parts, parts)
+		rack, err := s.DB.At(base.Add(22*time.Minute)).HangRack(ctx, s.on("jonas", "WASH"), store.NewID(), fmt.Sprintf("K%d", 10*n+r+1))
+		if err != nil {
+			return nil, err
+		}
+		l.racks = append(l.racks, rack)
+	}
+	opened, err := s.DB.At(base.Add(100*time.Minute)).OpenLoad(ctx, s.on("mirela", l.oven), store.NewID(), s.Stations[l.oven])
+	l.id = opened.ID
+	return l, err
+}
+
+// work takes the load through the shop. It stops where now is.
+func (l *load) work(ctx context.Context) error {
+	for _, step := range []func(context.Context) error{l.weld, l.hang, l.wash, l.coat, l.bake, l.rub, l.inspect, l.release, l.unload} {
+		if err := step(ctx); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// at returns the store with its clock at minutes after the load's start, or errLater.
+func (l *load) at(minutes float64) (*store.DB, time.Time, error) {
+	t := l.base.Add(time.Duration(minutes * float64(time.Minute)))
+	if t.After(l.now) {
+		return nil, t, errLater
+	}
+	return l.DB.At(t), t, nil
+}
+
+// save stores one entry, observed half a minute before it is saved.
+func (l *load) save(ctx context.Context, minutes float64, a store.Actor, kind quality.Kind, subject store.Subject, check quality.Check, uses ...store.Use) (store.Saved, error) {
+	db, t, err := l.at(minutes)
+	if err != nil {
+		return store.Saved{}, err
+	}
+	check.Kind = kind
+	saved, err := db.Save(ctx, a, store.Entry{RecordID: store.NewID(), Kind: kind, Subject: subject, ObservedAt: t.Add(-30 * time.Second), Check: check, Uses: uses})
+	if err != nil {
+		return saved, fmt.Errorf("%s at %s: %w", kind, t.Format(time.RFC3339), err)
+	}
+	return saved, nil
+}
+
+// typed makes a reading with the digits a person or gauge would enter.
+func typed(code, location string, spot, rep int, value float64, decimals int, unit quality.Unit) quality.Reading {
+	text := strconv.FormatFloat(value, 'f', decimals, 64)
+	rounded, _ := strconv.ParseFloat(text, 64)
+	return quality.Reading{Characteristic: code, Location: location, Spot: spot, Rep: rep, Value: rounded, Text: text, Unit: unit, Source: "typed", Raw: text}
+}
+
+func onPart(p *part) store.Subject { return store.Subject{Kind: quality.OnPart, ID: p.id} }
+
+func (l *load) each(do func(rack, i int, p *part) error) error {
+	for r, parts := range l.parts {
+		for i, p := range parts {
+			if p.gone {
+				continue
+			}
+			if err := do(r, i, p); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
+// decide disposes one part's hold, unless it is so fresh that nobody has come to it yet.
+func (l *load) decide(ctx context.Context, minutes float64, hold string, p *part, code, reason string) (decided bool, err error) {
+	db, t, err := l.at(minutes)
+	if err != nil || l.now.Sub(t) < 26*time.Hour && l.rng.Float64() < 0.35 {
+		p.gone = true
+		return false, nil
+	}
+	h, err := db.HoldByNumber(ctx, l.Site.ID, hold)
+	if err != nil {
+		return false, err
+	}
+	d := store.Decision{Parts: []uuid.UUID{p.id}, Code: code, Reason: reason}
+	if code == "concession" {
+		d.ConcessionRef, d.ConcessionEnds = fmt.Sprintf("CR-%03d", 100+l.day), t.AddDate(0, 2, 0)
+	}
+	return true, db.Decide(ctx, l.on("marek", "OFFICE"), h.ID, d, l.proof)
+}
+
+func (l *load) hang(ctx context.Context) error {
+	db, _, err := l.at(24)
+	if err != nil {
+		return err
+	}
+	for r, parts := range l.parts {
+		var ids []uuid.UUID
+		for _, p := range parts {
+			if !p.gone {
+				ids = append(ids, p.id)
+			}
+		}
+		if err := db.HangParts(ctx, l.on("jonas", "WASH"), l.racks[r].ID, ids); err != nil {
+			return fmt.Errorf("hanging: %w", err)
+		}
+	}
+	return nil
+}
+
+func (l *load) release(ctx context.Context) error {
+	db, _, err := l.at(228)
+	if err != nil {
+		return err
+	}
+	var ids []uuid.UUID
+	for _, parts := range l.parts {
+		for _, p := range parts {
+			if p.gone {
+				continue
+			}
+			row, err := db.PartBySerial(ctx, l.Site.ID, p.serial)
+			if err != nil {
+				return err
+			}
+			if row.Status == store.StatusAccepted || row.Status == store.StatusUnderConcession {
+				ids = append(ids, p.id)
+			}
+		}
+	}
+	if len(ids) == 0 {
+		return nil
+	}
+	return db.Release(ctx, l.on("marek", "OFFICE"), ids, l.proof)
+}
+
+func (l *load) unload(ctx context.Context) error {
+	db, _, err := l.at(229)
+	if err != nil {
+		return err
+	}
+	for _, rack := range l.racks {
+		if err := db.Unload(ctx, l.on("mirela", l.oven), rack.ID); err != nil {
+			return err
+		}
+	}
+	return nil
+}
