@@ -161,10 +161,10 @@ func splitUnit(c Characteristic, text string, unit Unit) (digits string, u Unit,
 
 // in returns " in µm" for a sentence, and nothing for a unit without a symbol.
 func in(unit Unit) string {
-	if unit.Symbol() == "" {
+	if strings.TrimSpace(unit.Symbol()) == "" {
 		return ""
 	}
-	return " in " + unit.Symbol()
+	return " in " + clip(unit.Symbol())
 }
 
 // parseDecimal accepts an optional sign, digits, and at most one point or comma. No exponent, no grouping.

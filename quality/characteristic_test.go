@@ -113,6 +113,7 @@ func FuzzParseReading(f *testing.F) {
 	f.Add("set_point", "400", "degF")
 	f.Add("nothing", "1", "um")
 	f.Add(strings.Repeat("0", 300), strings.Repeat("9", 300), "um")
+	f.Add("film_thickness", "0", strings.Repeat("0", 300))
 	f.Fuzz(func(t *testing.T, code, text, unit string) {
 		r, problem := ParseReading(code, text, Unit(unit))
 		if (problem == "") == (r == Reading{}) {

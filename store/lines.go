@@ -108,26 +108,53 @@ var useColumns = map[string]string{
 }
 
 func queueUses(b *pgx.Batch, site uuid.UUID, e Entry, w *work) {
-	for i, u := range e.Uses {
-		ids := map[string]*uuid.UUID{useColumns[u.Role]: &e.Uses[i].ID}
-		var verification uuid.NullUUID
-		if u.Role == "gauge" && w.gauge != nil && e.Kind != quality.Verification {
-			verification = w.gauge.VerificationID
-		}
-		b.Queue(`INSERT INTO record_use (site_id, record_id, seq, role, instrument_id, lot_id, person_id, station_id, bath_id, part_id, verification_id)
-			VALUES (@site, @record, @seq, @role, @instrument, @lot, @person, @station, @bath, @part, @verification)`,
-			pgx.StrictNamedArgs{"site": site, "record": e.RecordID, "seq": i + 1, "role": u.Role, "instrument": ids["instrument_id"], "lot": ids["lot_id"],
-				"person": ids["person_id"], "station": ids["station_id"], "bath": ids["bath_id"], "part": ids["part_id"], "verification": verification})
+	if len(e.Uses) == 0 {
+		return
 	}
+	n := len(e.Uses)
+	seqs, roles, verifications := make([]int, n), make([]string, n), make([]*uuid.UUID, n)
+	ids := map[string][]*uuid.UUID{}
+	for _, column := range useColumns {
+		ids[column] = make([]*uuid.UUID, n)
+	}
+	for i, u := range e.Uses {
+		seqs[i], roles[i] = i+1, u.Role
+		if column, known := useColumns[u.Role]; known {
+			ids[column][i] = &e.Uses[i].ID
+		}
+		if u.Role == "gauge" && w.gauge != nil && w.gauge.VerificationID.Valid && e.Kind != quality.Verification {
+			verifications[i] = &w.gauge.VerificationID.UUID
+		}
+	}
+	b.Queue(`INSERT INTO record_use (site_id, record_id, seq, role, instrument_id, lot_id, person_id, station_id, bath_id, part_id, verification_id)
+		SELECT @site, @record, n.* FROM unnest(@seqs::int[], @roles::text[], @instruments::uuid[], @lots::uuid[], @people::uuid[], @stations::uuid[],
+			@baths::uuid[], @parts::uuid[], @verifications::uuid[]) AS n`,
+		pgx.StrictNamedArgs{"site": site, "record": e.RecordID, "seqs": seqs, "roles": roles, "instruments": ids["instrument_id"], "lots": ids["lot_id"],
+			"people": ids["person_id"], "stations": ids["station_id"], "baths": ids["bath_id"], "parts": ids["part_id"], "verifications": verifications})
 }
 
 func queueFindings(b *pgx.Batch, site, record uuid.UUID, day time.Time, j quality.Judgement) {
-	for i, f := range j.Findings {
-		b.Queue(`INSERT INTO finding (site_id, record_id, seq, shop_day, rule, place, limit_text, value, unit, verdict, fault, sentence)
-			VALUES (@site, @record, @seq, @day, @rule, @place, @limit, @value, @unit, @verdict, @fault, @sentence)`,
-			pgx.StrictNamedArgs{"site": site, "record": record, "seq": i + 1, "day": day, "rule": f.Rule, "place": f.Place, "limit": f.Limit,
-				"value": f.Value, "unit": string(f.Unit), "verdict": f.Verdict, "fault": f.Fault, "sentence": f.Text})
+	n := len(j.Findings)
+	if n == 0 {
+		return
 	}
+	seqs, values := make([]int, n), make([]*float64, n)
+	cols := make([][]string, 7) // rule, place, limit, unit, verdict, fault, sentence
+	for i := range cols {
+		cols[i] = make([]string, n)
+	}
+	for i, f := range j.Findings {
+		seqs[i], values[i] = i+1, f.Value
+		for k, s := range []string{f.Rule, f.Place, f.Limit, string(f.Unit), string(f.Verdict), f.Fault, f.Text} {
+			cols[k][i] = s
+		}
+	}
+	b.Queue(`INSERT INTO finding (site_id, record_id, seq, shop_day, rule, place, limit_text, value, unit, verdict, fault, sentence)
+		SELECT @site, @record, seq, @day, rule, place, limit_text, value, unit, verdict, fault, sentence
+		FROM unnest(@seqs::int[], @values::float8[], @rules::text[], @places::text[], @limits::text[], @units::text[], @verdicts::text[], @faults::text[], @sentences::text[])
+			AS n(seq, value, rule, place, limit_text, unit, verdict, fault, sentence)`,
+		pgx.StrictNamedArgs{"site": site, "record": record, "day": day, "seqs": seqs, "values": values, "rules": cols[0], "places": cols[1], "limits": cols[2],
+			"units": cols[3], "verdicts": cols[4], "faults": cols[5], "sentences": cols[6]})
 }
 
 // queueFilmSummary keeps n, mean, sum of squared deviations, least and greatest of a film check in µm, by the updating

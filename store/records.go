@@ -194,9 +194,12 @@ func (db *DB) consequences(ctx context.Context, tx pgx.Tx, a Actor, e Entry, w *
 			return "", err
 		}
 	}
-	specs, err := db.specsOf(ctx, tx, a.Site, w.parts)
-	if err != nil {
-		return "", err
+	// The revision that judged the entry is still in force, or a newer one rules what the part needs next.
+	specs := map[uuid.UUID]quality.FinishSpec{w.parts[0].SpecID: w.spec}
+	if w.revision.ObsoleteAt != nil {
+		if specs, err = db.specsOf(ctx, tx, a.Site, w.parts); err != nil {
+			return "", err
+		}
 	}
 	return hold, db.settleAll(ctx, tx, a.Site, w.parts, specs)
 }

@@ -98,7 +98,7 @@ func independent(r process.Result) float64 {
 	if r.Quotable {
 		return r.IndependentWithin
 	}
-	return r.IndependentOver
+	return r.IndependentOverall
 }
 
 func stability(r process.Result, chart process.Chart, drawn bool) string {

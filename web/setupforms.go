@@ -169,12 +169,3 @@ func labelOf(options []form.Option, value string) string {
 	}
 	return value
 }
-
-// parsedID reads a UUID that was picked from a list; the zero UUID when none was.
-func parsedID(text string) uuid.UUID {
-	id, err := uuid.Parse(text)
-	if err != nil {
-		return uuid.Nil
-	}
-	return id
-}

@@ -32,7 +32,7 @@ func limitWords(l quality.WeldLimit) string {
 	if !l.Permitted {
 		return "not permitted"
 	}
-	says := "any size"
+	says := ""
 	switch {
 	case l.PerWall > 0 && l.PlusMM > 0:
 		says = "up to " + plainNumber(l.PerWall) + " t + " + plainNumber(l.PlusMM) + " mm"
@@ -90,6 +90,9 @@ func (s *Server) saveWeldLimit(w http.ResponseWriter, r *http.Request) error {
 	a := form.New(r.PostForm)
 	l := quality.WeldLimit{Level: a.Pick(limitLevel), Code: a.Pick(limitCode), Permitted: a.Yes("permitted"), PerWall: a.Amount(limitWall), PlusMM: a.Amount(limitPlus),
 		MaxMM: a.Number(limitMax), Source: a.Text(limitSource)}
+	if l.Permitted && l.PerWall == 0 && l.PlusMM == 0 {
+		a.Say("wall", "Permitted up to which size? Enter a share of the wall, millimetres, or both.")
+	}
 	problem, err := attempt(a, limitEntries, func() error { return s.store.SaveWeldLimit(r.Context(), visitFrom(r).actor, l) })
 	if err != nil {
 		return err
@@ -105,5 +108,5 @@ func (s *Server) removeWeldLimit(w http.ResponseWriter, r *http.Request) error {
 	if err := s.store.DeleteWeldLimit(r.Context(), visitFrom(r).actor, level, code); err != nil {
 		return err
 	}
-	return s.done(w, r, "/setup/weld-limits", "Level "+level+", "+labelOf(limitCode.Options, code)+" has no limit of its own any more.")
+	return s.done(w, r, "/setup/weld-limits", "Level "+level+", "+labelOf(limitCode.Options, code)+" has no row any more, so it is not permitted.")
 }

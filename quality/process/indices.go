@@ -52,7 +52,7 @@ func ComputeIndices(mean, sd float64, spec Spec) (Indices, error) {
 		return Indices{}, err
 	}
 	switch {
-	case !ordinary(mean) || !ordinary(sd) || sd < 0:
+	case !ordinary(mean) || !ordinary(sd/10) || sd < 0: // a spread can be wider than its readings are large
 		return Indices{}, fmt.Errorf("mean %g, standard deviation %g: %w", mean, sd, ErrNotFinite)
 	case spec.none():
 		return Indices{}, ErrNoLimits
