@@ -175,3 +175,48 @@ func (db *DB) PartsUsing(ctx context.Context, site uuid.UUID, role, name string,
 		WHERE u.site_id = @site AND u.role = @role AND `+column+` = @name)
 		ORDER BY ps.changed_at DESC, p.serial LIMIT @limit`, pgx.StrictNamedArgs{"site": site, "role": role, "name": name, "limit": limit})
 }
+
+// A RecordLink is the record on the other side of a correction: who made it, when and why.
+type RecordLink struct {
+	ID     uuid.UUID
+	Person string
+	At     time.Time
+	Reason string
+}
+
+// RecordLinks are what a record is tied to: the record it corrects, the one that corrects it, and the holds it opened.
+type RecordLinks struct {
+	Supersedes, SupersededBy *RecordLink
+	Holds                    []string
+}
+
+// RecordLinks returns what a record is tied to.
+func (db *DB) RecordLinks(ctx context.Context, site, record uuid.UUID) (links RecordLinks, err error) {
+	type row struct {
+		ID     uuid.UUID `db:"record_id"`
+		Later  bool      `db:"later"`
+		Person string    `db:"person"`
+		At     time.Time `db:"at"`
+		Reason string    `db:"reason"`
+	}
+	args := pgx.StrictNamedArgs{"site": site, "record": record}
+	rows, err := list[row](ctx, db.pool, `
+		SELECT s.record_id, true AS later, p.name AS person, s.recorded_at AS at, s.reason FROM record s JOIN person p ON p.site_id = s.site_id AND p.person_id = s.person_id
+		WHERE s.site_id = @site AND s.supersedes_id = @record
+		UNION ALL
+		SELECT o.record_id, false, p.name, o.observed_at, r.reason FROM record r JOIN record o ON o.site_id = r.site_id AND o.record_id = r.supersedes_id
+		JOIN person p ON p.site_id = o.site_id AND p.person_id = o.person_id WHERE r.site_id = @site AND r.record_id = @record`, args)
+	if err != nil {
+		return links, fmt.Errorf("corrections of record %s: %w", record, err)
+	}
+	for _, r := range rows {
+		link := &RecordLink{r.ID, r.Person, r.At, r.Reason}
+		if r.Later {
+			links.SupersededBy = link
+		} else {
+			links.Supersedes = link
+		}
+	}
+	links.Holds, err = column[string](ctx, db.pool, `SELECT number FROM hold WHERE site_id = @site AND record_id = @record ORDER BY number`, args)
+	return links, err
+}

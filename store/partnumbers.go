@@ -65,6 +65,11 @@ func (db *DB) PartNumberByCode(ctx context.Context, site uuid.UUID, code string)
 	return n, nil
 }
 
+// PartNumber returns one part number by its id.
+func (db *DB) PartNumber(ctx context.Context, site, id uuid.UUID) (PartNumber, error) {
+	return partNumber(ctx, db.pool, site, id)
+}
+
 func partNumber(ctx context.Context, q querier, site, id uuid.UUID) (PartNumber, error) {
 	n, err := one[PartNumber](ctx, q, selectPartNumber+`WHERE n.site_id = @site AND n.part_number_id = @id`, pgx.StrictNamedArgs{"site": site, "id": id})
 	if err != nil {

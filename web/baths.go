@@ -10,13 +10,13 @@ import (
 	"coatbook/web/page"
 )
 
-// stageOptions are the stages of a wash in order.
-var stageOptions = optionsOf("clean", "Clean", "rinse", "Rinse", "etch", "Etch or deoxidise", "convert", "Convert", "final_rinse", "Last rinse", "dry_off", "Dry-off")
+// washStageOptions are the stages of a wash in order.
+var washStageOptions = optionsOf("clean", "Clean", "rinse", "Rinse", "etch", "Etch or deoxidise", "convert", "Convert", "final_rinse", "Last rinse", "dry_off", "Dry-off")
 
 var (
 	bathCode    = form.Entry{Kind: form.Text, Name: "code", Label: "Code", Hint: "capitals, digits, dashes, such as W2", Max: 20}
 	bathName    = form.Entry{Kind: form.Text, Name: "name", Label: "Name", Hint: "as people say it", Max: 60}
-	bathStage   = form.Entry{Kind: form.Pick, Name: "stage", Label: "Stage it serves", Options: stageOptions}
+	bathStage   = form.Entry{Kind: form.Pick, Name: "stage", Label: "Stage it serves", Options: washStageOptions}
 	bathEntries = []form.Entry{bathCode, bathName, bathStage}
 )
 
@@ -34,7 +34,7 @@ func (s *Server) renderBaths(w http.ResponseWriter, r *http.Request, status int,
 		Empty: "No bath yet. Add each vessel of the wash line, from the first cleaner to the dry-off oven."}
 	for _, b := range baths {
 		table.Rows = append(table.Rows, []page.SetupCell{page.Code(b.Code, "/setup/baths/"+b.Code), page.Words(b.Name),
-			page.Words(labelOf(stageOptions, b.Stage)), inUse(b.Active)})
+			page.Words(labelOf(washStageOptions, b.Stage)), inUse(b.Active)})
 	}
 	return s.render(w, r, status, page.SetupList(page.SetupListView{Frame: s.deskFrame(v, "Baths", "Setup"), Subject: "Baths",
 		Title: "Which baths does the wash line have?", Lead: "A pretreatment run names the bath of each stage; the limits of the stages stand in the finish spec.",
@@ -84,7 +84,7 @@ func (s *Server) renderBath(w http.ResponseWriter, r *http.Request, status int, 
 	change.Cancel = "/setup/baths"
 	return s.render(w, r, status, page.SetupThing(page.SetupThingView{Frame: s.deskFrame(visitFrom(r), b.Name, "Setup"), Subject: "Baths",
 		Back: page.Ref{Text: "All baths", Href: "/setup/baths"}, Title: b.Name,
-		Facts: []page.DeskFact{page.Plain("Code", b.Code), page.Plain("Stage", labelOf(stageOptions, b.Stage))},
+		Facts: []page.DeskFact{page.Plain("Code", b.Code), page.Plain("Stage", labelOf(washStageOptions, b.Stage))},
 		Parts: []page.SetupSection{{Head: "Change", Note: "Code and stage stay as they are: old records name them.", Form: &change}}}))
 }
 

@@ -222,3 +222,11 @@ func clipped(s string) string {
 	}
 	return s
 }
+
+// dash stands for a word that is missing.
+func dash(s string) string {
+	if s == "" {
+		return "–"
+	}
+	return s
+}

@@ -200,7 +200,7 @@ func (g *filmGroup) points(d filmDrawing, p process.Panel, say func(store.FilmCh
 		c := g.checks[p.At[i]]
 		points[i] = ui.ChartPoint{Value: d.scale(value), Lower: d.scale(p.Lower[i]), Centre: d.scale(p.Centers[i]), Upper: d.scale(p.Upper[i]),
 			Href: "/records/" + c.RecordID.String(), When: d.when(c.ObservedAt), Mark: ui.Disc,
-			Title: fmt.Sprintf("%s, %s, %s: %s, %s", c.Serial, clock(c.ObservedAt, d.zone, d.today), orNone(c.BoothName), say(c), verdictStanding(c.Verdict).Word)}
+			Title: fmt.Sprintf("%s, %s, %s: %s, %s", c.Serial, clock(c.ObservedAt, d.zone, d.today), dash(c.BoothName), say(c), verdictStanding(c.Verdict).Word)}
 		switch {
 		case c.Verdict == quality.Fail:
 			points[i].Mark = ui.Square

@@ -146,9 +146,9 @@ func (s *Server) gaugePage(w http.ResponseWriter, r *http.Request) error {
 
 // gaugeStands is what stands in the form of a device that opens.
 func gaugeStands(i store.Instrument) *form.Answers {
-	return form.New(values("owner", i.Owner, "range_low", plainOrEmpty(i.RangeLow), "range_high", plainOrEmpty(i.RangeHigh),
-		"resolution", plainOrEmpty(i.Resolution), "tolerance", plainNumber(i.ToleranceAbs), "share", plainNumber(i.ToleranceShare*100), "nominal", plainOrEmpty(i.Nominal),
-		"interval", plainNumber(float64(i.IntervalDays)), "due", i.DueOn.Format(time.DateOnly), "certificate", i.Certificate))
+	return form.New(values("owner", i.Owner, "range_low", setupNumberOrEmpty(i.RangeLow), "range_high", setupNumberOrEmpty(i.RangeHigh),
+		"resolution", setupNumberOrEmpty(i.Resolution), "tolerance", setupNumber(i.ToleranceAbs), "share", setupNumber(i.ToleranceShare*100), "nominal", setupNumberOrEmpty(i.Nominal),
+		"interval", setupNumber(float64(i.IntervalDays)), "due", i.DueOn.Format(time.DateOnly), "certificate", i.Certificate))
 }
 
 func (s *Server) renderGauge(w http.ResponseWriter, r *http.Request, status int, i store.Instrument, a *form.Answers, problem string, st *form.Answers, stProblem string) error {

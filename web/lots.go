@@ -79,8 +79,8 @@ func newestLot(lots []store.PowderLot) store.PowderLot {
 	return newest
 }
 
-// lotStanding says in a word how a lot stands on a day.
-func lotStanding(l store.PowderLot, day time.Time) page.SetupCell {
+// lotStands says in a word how a lot stands on a day.
+func lotStands(l store.PowderLot, day time.Time) page.SetupCell {
 	switch {
 	case l.Status == "rejected":
 		return page.Stands("fail", "rejected")
@@ -109,7 +109,7 @@ func (s *Server) renderLots(w http.ResponseWriter, r *http.Request, status int, 
 		Empty: "No lot yet. Scan the first box that came in."}
 	for _, l := range lots {
 		table.Rows = append(table.Rows, []page.SetupCell{page.Code(l.LotNumber, "/setup/lots/"+l.ID.String()), page.Words(l.PowderCode + ", " + l.PowderName),
-			page.Words(l.MadeOn.Format(time.DateOnly)), page.Words(l.ExpiresOn.Format(time.DateOnly)), page.Figure(plainNumber(l.QuantityKg)), lotStanding(l, today(v))})
+			page.Words(l.MadeOn.Format(time.DateOnly)), page.Words(l.ExpiresOn.Format(time.DateOnly)), page.Figure(setupNumber(l.QuantityKg)), lotStands(l, today(v))})
 	}
 	view := page.SetupLotsView{Frame: s.deskFrame(v, "Lots", "Setup"), Table: table, Scan: field(form.New(nil), lotScan)}
 	switch {
@@ -179,12 +179,12 @@ func (s *Server) renderLot(w http.ResponseWriter, r *http.Request, status int, a
 	return s.render(w, r, status, page.SetupThing(page.SetupThingView{Frame: s.deskFrame(v, "Lot "+l.LotNumber, "Setup"), Subject: "Lots",
 		Back: page.Ref{Text: "All lots", Href: "/setup/lots"}, Title: "Lot " + l.LotNumber,
 		Facts: []page.DeskFact{page.Plain("Powder", l.PowderCode+", "+l.PowderName), page.Plain("Made on", setupDay(l.MadeOn)),
-			page.Plain("Received on", setupDay(l.ReceivedOn)), page.Plain("Expires on", setupDay(l.ExpiresOn)), page.Plain("Quantity", plainNumber(l.QuantityKg)+" kg"),
-			page.Plain("Maker's certificate", orNone(l.Certificate)), page.Plain("Standing", lotStanding(l, today(v)).Standing.Word)},
+			page.Plain("Received on", setupDay(l.ReceivedOn)), page.Plain("Expires on", setupDay(l.ExpiresOn)), page.Plain("Quantity", setupNumber(l.QuantityKg)+" kg"),
+			page.Plain("Maker's certificate", wordOrNone(l.Certificate)), page.Plain("Standing", lotStands(l, today(v)).Standing.Word)},
 		Parts: []page.SetupSection{{Head: "Accept, hold or reject", Note: "A held, rejected or expired lot cannot be sprayed unless a supervisor authorises it with a reason.", Form: &change}}}))
 }
 
-func orNone(s string) string {
+func wordOrNone(s string) string {
 	if s == "" {
 		return "none"
 	}

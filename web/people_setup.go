@@ -174,7 +174,7 @@ func qualTable(v *visit, at string, quals []store.Qualification) page.SetupTable
 		case day.AddDate(0, 0, 30).After(q.ValidTo):
 			stands = page.Stands("hold", "ends soon")
 		}
-		table.Rows = append(table.Rows, []page.SetupCell{{Ref: page.Ref{Text: q.Kind.Name(), Href: at + "/qualifications/" + q.ID.String()}}, page.Words(orNone(q.Certificate)),
+		table.Rows = append(table.Rows, []page.SetupCell{{Ref: page.Ref{Text: q.Kind.Name(), Href: at + "/qualifications/" + q.ID.String()}}, page.Words(wordOrNone(q.Certificate)),
 			page.Words(q.ValidFrom.Format(time.DateOnly)), page.Words(q.ValidTo.Format(time.DateOnly)), stands})
 	}
 	return table
@@ -265,7 +265,7 @@ func (s *Server) renderQualification(w http.ResponseWriter, r *http.Request, sta
 	end.Cancel = at
 	return s.render(w, r, status, page.SetupThing(page.SetupThingView{Frame: s.deskFrame(visitFrom(r), q.Kind.Name(), "Setup"), Subject: "People",
 		Back: page.Ref{Text: p.Name, Href: at}, Title: q.Kind.Name() + ": " + p.Name,
-		Facts: []page.DeskFact{page.Plain("Certificate", orNone(q.Certificate)), page.Plain("Valid", setupDay(q.ValidFrom)+" to "+setupDay(q.ValidTo))},
+		Facts: []page.DeskFact{page.Plain("Certificate", wordOrNone(q.Certificate)), page.Plain("Valid", setupDay(q.ValidFrom)+" to "+setupDay(q.ValidTo))},
 		Parts: []page.SetupSection{{Head: "End it earlier or renew it", Form: &end}}}))
 }
 

@@ -63,7 +63,7 @@ func (s *Server) renderPowders(w http.ResponseWriter, r *http.Request, status in
 func windowWords(points []store.CurePoint) string {
 	words := make([]string, len(points))
 	for i, p := range points {
-		words[i] = fmt.Sprintf("%s °C: %s to %s min", plainNumber(p.MetalC), plainNumber(p.MinutesMin), plainNumber(p.MinutesMax))
+		words[i] = fmt.Sprintf("%s °C: %s to %s min", setupNumber(p.MetalC), setupNumber(p.MinutesMin), setupNumber(p.MinutesMax))
 	}
 	return strings.Join(words, " · ")
 }
@@ -95,7 +95,7 @@ func readCurePoints(a *form.Answers) []store.CurePoint {
 			numbers[k] = a.Amount(e)
 		}
 		if a.OK() && numbers[2] <= numbers[1] {
-			a.Say(name+"-max", fmt.Sprintf("Point %d: the longest time must be over the shortest, %s min.", i+1, plainNumber(numbers[1])))
+			a.Say(name+"-max", fmt.Sprintf("Point %d: the longest time must be over the shortest, %s min.", i+1, setupNumber(numbers[1])))
 		}
 		points = append(points, store.CurePoint{MetalC: numbers[0], MinutesMin: numbers[1], MinutesMax: numbers[2]})
 	}
@@ -148,12 +148,12 @@ func (s *Server) powderPage(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	stands := values("name", p.Name, "maker", p.Maker, "colour", p.Colour, "storage", plainNumber(p.StorageMaxC), "source", p.Source)
+	stands := values("name", p.Name, "maker", p.Maker, "colour", p.Colour, "storage", setupNumber(p.StorageMaxC), "source", p.Source)
 	for i, point := range points {
 		name := fmt.Sprintf("point%d", i)
-		stands.Set(name+"-metal", plainNumber(point.MetalC))
-		stands.Set(name+"-min", plainNumber(point.MinutesMin))
-		stands.Set(name+"-max", plainNumber(point.MinutesMax))
+		stands.Set(name+"-metal", setupNumber(point.MetalC))
+		stands.Set(name+"-min", setupNumber(point.MinutesMin))
+		stands.Set(name+"-max", setupNumber(point.MinutesMax))
 	}
 	return s.renderPowder(w, r, http.StatusOK, p, form.New(stands), "")
 }

@@ -25,18 +25,44 @@ func (s *Server) routes() []route {
 		{"POST", "/enrol/{secret}", anybody, s.enrol, true},
 	}
 	routes = append(routes, s.benchRoutes()...)
-	routes = append(routes, s.deskRoutes()...)
+	routes = append(routes, s.reviewRoutes()...)
 	return append(routes, s.setupRoutes()...)
 }
 
 // benchRoutes are the pages where work is recorded.
 func (s *Server) benchRoutes() []route {
-	return []route{}
-}
-
-// deskRoutes are the pages where work is reviewed and decided.
-func (s *Server) deskRoutes() []route {
-	return []route{}
+	return []route{
+		{"GET", "/bench", everyone, s.benchPage, false},
+		{"GET", "/scan", everyone, s.scan, false},
+		{"GET", "/parts/{serial}/weld", bench, s.weld, false},
+		{"POST", "/parts/{serial}/weld", bench, s.weld, false},
+		{"GET", "/parts/{serial}/finish", bench, s.finish, false},
+		{"POST", "/parts/{serial}/finish", bench, s.finish, false},
+		{"GET", "/parts/{serial}/film", bench, s.film, false},
+		{"POST", "/parts/{serial}/film", bench, s.film, false},
+		{"GET", "/parts/{serial}/cure-test", bench, s.cureTestOnPart, false},
+		{"POST", "/parts/{serial}/cure-test", bench, s.cureTestOnPart, false},
+		{"GET", "/racks", everyone, s.racks, false},
+		{"POST", "/racks", bench, s.hangRack, false},
+		{"GET", "/racks/{number}", everyone, s.rack, false},
+		{"POST", "/racks/{number}/parts", bench, s.hangPart, false},
+		{"POST", "/racks/{number}/parts/{serial}/remove", bench, s.takeOff, false},
+		{"POST", "/racks/{number}/unload", bench, s.unloadRack, false},
+		{"GET", "/racks/{number}/pretreatment", bench, s.pretreatment, false},
+		{"POST", "/racks/{number}/pretreatment", bench, s.pretreatment, false},
+		{"GET", "/racks/{number}/coating", bench, s.coating, false},
+		{"POST", "/racks/{number}/coating", bench, s.coating, false},
+		{"GET", "/loads", everyone, s.loads, false},
+		{"POST", "/loads", bench, s.openLoad, false},
+		{"GET", "/loads/{number}", everyone, s.load, false},
+		{"POST", "/loads/{number}/racks", bench, s.addRack, false},
+		{"GET", "/loads/{number}/cure", bench, s.cure, false},
+		{"POST", "/loads/{number}/cure", bench, s.cure, false},
+		{"GET", "/loads/{number}/cure-test", bench, s.cureTest, false},
+		{"POST", "/loads/{number}/cure-test", bench, s.cureTest, false},
+		{"GET", "/gauges/{code}/verification", bench, s.verification, false},
+		{"POST", "/gauges/{code}/verification", bench, s.verification, false},
+	}
 }
 
 // setupRoutes are the pages where the shop is set up.

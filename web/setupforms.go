@@ -124,14 +124,14 @@ func yes(b bool) string {
 	return ""
 }
 
-// plainNumber prints a stored number as people type it: no trailing zeros, a point.
-func plainNumber(v float64) string { return quality.Number(v, 6) }
+// setupNumber prints a stored number as people type it: no trailing zeros, a point.
+func setupNumber(v float64) string { return quality.Number(v, 6) }
 
-func plainOrEmpty(v *float64) string {
+func setupNumberOrEmpty(v *float64) string {
 	if v == nil {
 		return ""
 	}
-	return plainNumber(*v)
+	return setupNumber(*v)
 }
 
 // setupDay prints a date.

@@ -57,7 +57,7 @@ func (s *Server) renderTablets(w http.ResponseWriter, r *http.Request, status in
 	table := page.SetupTable{Caption: "Tablets", Heads: []string{"Name", "Station", "Used", "Pixels per inch", "Standing"},
 		Empty: "No tablet yet. On an enrolled tablet a badge or a PIN is enough to sign on."}
 	for _, d := range devices {
-		table.Rows = append(table.Rows, []page.SetupCell{{Ref: page.Ref{Text: d.Name, Href: "/setup/tablets/" + d.ID.String()}}, page.Words(orNone(d.Station)),
+		table.Rows = append(table.Rows, []page.SetupCell{{Ref: page.Ref{Text: d.Name, Href: "/setup/tablets/" + d.ID.String()}}, page.Words(wordOrNone(d.Station)),
 			page.Words(labelOf(tabletClass.Options, d.LocationClass)), page.Figure(strconv.Itoa(d.PixelsPerInch)), tabletStanding(d)})
 	}
 	view := page.SetupListView{Frame: s.deskFrame(v, "Tablets", "Setup"), Subject: "Tablets", Title: "Which tablets may be signed on to with a badge or PIN?",
@@ -122,7 +122,7 @@ func (s *Server) tabletPage(w http.ResponseWriter, r *http.Request) error {
 
 func (s *Server) renderTablet(w http.ResponseWriter, r *http.Request, status int, d store.Device, a *form.Answers, problem string) error {
 	view := page.SetupThingView{Frame: s.deskFrame(visitFrom(r), d.Name, "Setup"), Subject: "Tablets", Back: page.Ref{Text: "All tablets", Href: "/setup/tablets"}, Title: d.Name,
-		Facts: []page.DeskFact{page.Plain("Station", orNone(d.Station)), page.Plain("Used", labelOf(tabletClass.Options, d.LocationClass)), page.Plain("Standing", tabletStanding(d).Standing.Word)}}
+		Facts: []page.DeskFact{page.Plain("Station", wordOrNone(d.Station)), page.Plain("Used", labelOf(tabletClass.Options, d.LocationClass)), page.Plain("Standing", tabletStanding(d).Standing.Word)}}
 	if d.RevokedAt == nil {
 		revoke := simpleForm("/setup/tablets/"+d.ID.String(), "Revoke the tablet", problem, fields(a, reasonEntry))
 		revoke.Cancel = "/setup/tablets"

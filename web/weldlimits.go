@@ -35,14 +35,14 @@ func limitWords(l quality.WeldLimit) string {
 	says := ""
 	switch {
 	case l.PerWall > 0 && l.PlusMM > 0:
-		says = "up to " + plainNumber(l.PerWall) + " t + " + plainNumber(l.PlusMM) + " mm"
+		says = "up to " + setupNumber(l.PerWall) + " t + " + setupNumber(l.PlusMM) + " mm"
 	case l.PerWall > 0:
-		says = "up to " + plainNumber(l.PerWall) + " t"
+		says = "up to " + setupNumber(l.PerWall) + " t"
 	case l.PlusMM > 0:
-		says = "up to " + plainNumber(l.PlusMM) + " mm"
+		says = "up to " + setupNumber(l.PlusMM) + " mm"
 	}
 	if l.MaxMM != nil {
-		says += ", at most " + plainNumber(*l.MaxMM) + " mm"
+		says += ", at most " + setupNumber(*l.MaxMM) + " mm"
 	}
 	return says
 }
@@ -56,8 +56,8 @@ func (s *Server) weldLimitsPage(w http.ResponseWriter, r *http.Request) error {
 	a := form.New(values("permitted", "yes", "wall", "0", "plus", "0"))
 	for _, l := range limits {
 		if l.Level == r.URL.Query().Get("level") && l.Code == r.URL.Query().Get("code") {
-			a = form.New(values("level", l.Level, "code", l.Code, "permitted", yes(l.Permitted), "wall", plainNumber(l.PerWall), "plus", plainNumber(l.PlusMM),
-				"max", plainOrEmpty(l.MaxMM), "source", l.Source))
+			a = form.New(values("level", l.Level, "code", l.Code, "permitted", yes(l.Permitted), "wall", setupNumber(l.PerWall), "plus", setupNumber(l.PlusMM),
+				"max", setupNumberOrEmpty(l.MaxMM), "source", l.Source))
 		}
 	}
 	return s.renderWeldLimits(w, r, http.StatusOK, a, "")

@@ -8,16 +8,14 @@ import (
 	"os"
 	"path/filepath"
 	"syscall"
-
-	"coatbook/store/localpg"
 )
 
-// demo builds Coatbook and becomes it.
+// demo builds Coatbook and becomes it. What is not said here is left to Coatbook's own settings.
 func demo(args []string) error {
-	listen, data := "127.0.0.1:8080", ""
+	var listen, data string
 	err := flags("demo", args, func(set *flag.FlagSet) {
-		set.StringVar(&listen, "listen", listen, "the address to serve on")
-		set.StringVar(&data, "data", data, "the data folder (default: one for the demo in the user's data folder)")
+		set.StringVar(&listen, "listen", "", "the address to serve on")
+		set.StringVar(&data, "data", "", "the data folder (default: one for the demo in the user's data folder)")
 	})
 	if err != nil {
 		return err
@@ -27,17 +25,19 @@ func demo(args []string) error {
 			return err
 		}
 	}
-	if data == "" {
-		if data, err = localpg.DefaultDir("demo"); err != nil {
-			return err
-		}
-	}
 	program, err := build()
 	if err != nil {
 		return err
 	}
+	words := []string{"coatbook", "demo"}
+	if listen != "" {
+		words = append(words, "--listen", listen)
+	}
+	if data != "" {
+		words = append(words, "--data", data)
+	}
 	// Becoming the program instead of running it leaves nothing between it and Ctrl-C.
-	return syscall.Exec(program, []string{"coatbook", "demo", "--listen", listen, "--data", data}, os.Environ())
+	return syscall.Exec(program, words, os.Environ())
 }
 
 // build compiles Coatbook where the next build finds it again, outside the repository. Each clone has its own.

@@ -130,7 +130,7 @@ func checkGenerated() error {
 		fmt.Println(path, "has no .templ file any more")
 	}
 	if err := quiet("go", "tool", "templ", "generate", "-check"); err != nil {
-		return errors.New("stale: run go run ./cmd/dev generate, and commit what it writes")
+		return fmt.Errorf("stale (%w): run go run ./cmd/dev generate, and commit what it writes", err)
 	}
 	if left != nil {
 		return errors.New("generated code without a source: commit its removal")

@@ -73,29 +73,50 @@ type Result struct {
 
 	// Chart is the control chart that stability was judged by; nil where none could be drawn.
 	Chart *Chart
-	// Stable says that a chart was drawn and no rule signals; otherwise Unstable says why not.
+	// Stable says that a chart was drawn and no rule signals; otherwise Unstable says why not, in a phrase.
 	Stable   bool
 	Unstable string
 	// Normality is the check of the distribution, made on NormalityOf; nil with a note where it could not be made.
 	Normality   *Normality
 	NormalityOf string
 	// Quotable says that Cpk may be quoted as capability. Reasons, when it may not, says why not. Notes are to be read
-	// with the figures in any case.
+	// with the figures in any case. Both are whole sentences.
 	Quotable bool
 	Reasons  []string
 	Notes    []string
 }
 
-// Headline returns the one index to show first with its lower bound: Cpk where it is quotable, else Ppk. It returns
-// false where there is neither, or no bound to print beside it.
+// Headline returns the one index to show first with its one-sided lower bound: Cpk where it is given, else Ppk. The bound
+// is the exact one where only one limit is set, and that after Bissell where both are. It returns false where there is
+// neither index, or no bound to print beside it.
 func (r Result) Headline() (name string, value, lower float64, ok bool) {
-	switch {
-	case r.Cpk != nil && r.CpkLower != nil:
-		return "Cpk", *r.Cpk, *r.CpkLower, true
-	case r.Ppk != nil && r.PpkLower != nil:
-		return "Ppk", *r.Ppk, *r.PpkLower, true
+	if bound := r.oneBound(r.CpkLower, r.CplLowerExact, r.CpuLowerExact); r.Cpk != nil && bound != nil {
+		return "Cpk", *r.Cpk, *bound, true
+	}
+	if bound := r.oneBound(r.PpkLower, r.PplLowerExact, r.PpuLowerExact); r.Ppk != nil && bound != nil {
+		return "Ppk", *r.Ppk, *bound, true
 	}
 	return "", 0, 0, false
+}
+
+// oneBound chooses the bound that fits the limits.
+func (r Result) oneBound(both, lower, upper *float64) *float64 {
+	switch {
+	case r.Spec.Upper == nil:
+		return lower
+	case r.Spec.Lower == nil:
+		return upper
+	}
+	return both
+}
+
+// punctuate ends the sentences, which were put together from phrases.
+func (r *Result) punctuate() {
+	for _, sentences := range [][]string{r.Reasons, r.Notes} {
+		for i := range sentences {
+			sentences[i] += "."
+		}
+	}
 }
 
 // Capability returns the capability and performance of a process from its subgroups in time order, each given by its
@@ -129,6 +150,7 @@ func Capability(subgroups []Summary, opt Options) (Result, error) {
 	if all.N == 0 {
 		r.Unstable = "No readings"
 		r.Reasons = []string{r.Unstable}
+		r.punctuate()
 		return r, nil
 	}
 	r.SmallestSubgroup, r.LargestSubgroup = sizes(s.groups)
@@ -149,6 +171,7 @@ func Capability(subgroups []Summary, opt Options) (Result, error) {
 		r.countOutside(opt.Readings)
 	}
 	r.Quotable = len(r.Reasons) == 0 && r.Cpk != nil
+	r.punctuate()
 	return r, nil
 }
 
@@ -186,6 +209,7 @@ func CapabilityFromFigures(n int, mean, sd float64, opt Options) (Result, error)
 		r.Notes = append(r.Notes, fmt.Sprintf("The bounds of Cpk are an approximation that is far off below %d readings",
 			fewForBissell))
 	}
+	r.punctuate()
 	return r, nil
 }
 

@@ -69,6 +69,13 @@ func TestOneLimitGivesTheIndexOfItsSideOnly(t *testing.T) {
 	if r.Cpk == nil || *r.Cpk != *r.Cpl || r.CplLowerExact == nil || r.CpkLower == nil || r.ExpectedBelow == nil {
 		t.Fatalf("no index of the side that is limited: %+v", r)
 	}
+	if _, value, lower, ok := r.Headline(); !ok || value != *r.Cpk || lower != *r.CplLowerExact {
+		t.Errorf("headline %g with bound %g; one limit has the exact bound, %g", value, lower, *r.CplLowerExact)
+	}
+	upper := mustCapability(t, groups, Options{Spec: Spec{Upper: new(100.0)}, Within: BetweenAndWithin})
+	if _, value, lower, ok := upper.Headline(); !ok || value != *upper.Cpu || lower != *upper.CpuLowerExact {
+		t.Errorf("headline %g with bound %g, want the exact bound", value, lower)
+	}
 	if !hasText(r.Notes, "One limit only") {
 		t.Errorf("notes %q do not say that there is one limit", r.Notes)
 	}
@@ -85,7 +92,7 @@ func TestTooFewSubgroupsGiveNoIndex(t *testing.T) {
 	if anyIndex(r) || r.Quotable {
 		t.Errorf("18 parts give an index: %+v", r)
 	}
-	if want := []string{"Only 18 parts; 25 are needed before an index is quoted"}; !slices.Equal(r.Reasons, want) {
+	if want := []string{"Only 18 parts; 25 are needed before an index is quoted."}; !slices.Equal(r.Reasons, want) {
 		t.Errorf("reasons %q, want %q", r.Reasons, want)
 	}
 	if r.N != 72 || r.Min == r.Max || r.SDWithin == nil || r.SDOverall == nil {
@@ -163,7 +170,7 @@ func TestUnstableProcessHasPerformanceOnly(t *testing.T) {
 		t.Errorf("performance is missing: %+v", r)
 	}
 	if len(r.Reasons) != 1 || !strings.HasPrefix(r.Reasons[0], "Not stable: 9 points in a row on one side, the last at part ") ||
-		!strings.HasSuffix(r.Reasons[0], ": shown as performance, not capability") {
+		!strings.HasSuffix(r.Reasons[0], ": shown as performance, not capability.") {
 		t.Errorf("reasons %q", r.Reasons)
 	}
 	name, value, lower, ok := r.Headline()
@@ -210,7 +217,8 @@ func TestResultSaysWhyThereIsNoIndex(t *testing.T) {
 		{"one part", good[:1], Options{Spec: filmSpec(), Within: BetweenAndWithin}, "Only 1 subgroup, so the spread within"},
 	} {
 		r := mustCapability(t, c.groups, c.opt)
-		if r.Quotable || r.Cpk != nil || !hasText(r.Reasons, c.want) {
+		if r.Quotable || r.Cpk != nil || !hasText(r.Reasons, c.want) ||
+			slices.ContainsFunc(r.Reasons, func(reason string) bool { return !strings.HasSuffix(reason, ".") }) {
 			t.Errorf("%s: quotable %v, reasons %q, want %q", c.name, r.Quotable, r.Reasons, c.want)
 		}
 		if _, _, _, ok := r.Headline(); ok && c.name != "no spread within" && c.name != "moving range without readings" {
@@ -325,6 +333,7 @@ func FuzzCapability(f *testing.F) {
 	f.Add(floats(1e139, -1e139, 3, 4, 5, 6), -1e140, 1e140, uint8(1), uint8(3))
 	f.Add(floats(1e-200, 2e-200, 1e-300, 0), 0.0, 1e-308, uint8(2), uint8(4))
 	f.Add(floats(5, 5, 5, 5, 6, 6, 6, 6), 1.0, 9e99, uint8(4), uint8(2))
+	f.Add(floats(-9e139, 9e139, 9e139, -9e139), -2e139, 2.5e139, uint8(0), uint8(3))
 	methods := []Within{PooledSD, FromSBar, FromRBar, FromMovingRange, BetweenAndWithin, ""}
 	f.Fuzz(func(t *testing.T, data []byte, lower, upper float64, size, method uint8) {
 		var groups []Summary

@@ -222,7 +222,7 @@ func ExampleCapability() {
 	fmt.Println(few.Cpk == nil, few.Reasons)
 	// Output:
 	// Cpk 2.68, at least 2.05 (95 %), 84 readings on 28 parts, s 2.47 µm
-	// true [Only 18 parts; 25 are needed before an index is quoted]
+	// true [Only 18 parts; 25 are needed before an index is quoted.]
 }
 
 func ExampleCapabilityFromFigures() {

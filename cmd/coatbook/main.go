@@ -1,0 +1,99 @@
+// Command coatbook is the quality record book of a shop that welds and powder-coats aluminium parts.
+//
+//	coatbook serve     serve the book
+//	coatbook demo      the same, with the demo shop loaded the first time
+//	coatbook setup     open the first site and invite its administrator
+//	coatbook migrate   bring the database up to date and stop
+//	coatbook health    exit 0 when the server at the listen address is ready
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"os"
+	"os/signal"
+	"syscall"
+
+	"coatbook/store"
+	"coatbook/store/localpg"
+)
+
+func main() {
+	// SIGINT and SIGTERM end the server in order: open requests first, then the pool, then the private PostgreSQL.
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	defer stop()
+	log := slog.New(slog.NewJSONHandler(os.Stderr, nil))
+	if err := run(ctx, log, os.Args[1:]); err != nil {
+		fmt.Fprintln(os.Stderr, "coatbook: "+err.Error())
+		os.Exit(1)
+	}
+}
+
+const usage = `coatbook COMMAND [flags]
+
+  serve     serve the book
+  demo      the same, with the demo shop loaded the first time
+  setup     open the first site and invite its administrator
+  migrate   bring the database up to date and stop
+  health    exit 0 when the server at the listen address is ready
+
+Each command takes --help. Settings may also come from the environment; README.md lists them.`
+
+func run(ctx context.Context, log *slog.Logger, args []string) error {
+	if len(args) == 0 {
+		return errors.New(usage)
+	}
+	commands := map[string]func(context.Context, *slog.Logger, config) error{"serve": serve, "demo": demo, "setup": setup, "migrate": migrateOnly, "health": health}
+	command, known := commands[args[0]]
+	if !known {
+		return errors.New(usage)
+	}
+	c, err := readConfig(args[0], args[1:])
+	if err != nil {
+		return err
+	}
+	return command(ctx, log, c)
+}
+
+// openBook migrates and opens the database: the one at DATABASE_URL, or a private one in the data folder. close ends both.
+func openBook(ctx context.Context, c config) (db *store.DB, url string, close func(), err error) {
+	url = c.databaseURL
+	stopServer := func() {}
+	if url == "" {
+		server, err := localpg.Start(ctx, c.data, localpg.Options{})
+		if errors.Is(err, localpg.ErrInUse) {
+			return nil, "", nil, fmt.Errorf("another Coatbook server is using the data folder %s; stop it first, or give this one a folder of its own with --data", c.data)
+		}
+		if err != nil {
+			return nil, "", nil, err
+		}
+		stopServer = func() {
+			if err := server.Stop(); err != nil {
+				fmt.Fprintln(os.Stderr, "coatbook: stopping PostgreSQL: "+err.Error())
+			}
+		}
+		url = server.URL("coatbook")
+	}
+	if err := store.Migrate(ctx, url); err != nil {
+		stopServer()
+		return nil, "", nil, err
+	}
+	db, err = store.Open(ctx, url)
+	if err != nil {
+		stopServer()
+		return nil, "", nil, err
+	}
+	return db, url, func() { db.Close(); stopServer() }, nil
+}
+
+func migrateOnly(ctx context.Context, log *slog.Logger, c config) error {
+	_, _, close, err := openBook(ctx, c)
+	if err != nil {
+		return err
+	}
+	close()
+	log.Info("the database is up to date")
+	return nil
+}
