@@ -5,176 +5,200 @@ import (
 	"fmt"
 	"net/http"
 	"net/url"
+	"slices"
 	"strings"
 	"time"
 
+	"github.com/go-chi/chi/v5"
+
 	"coatbook/quality"
 	"coatbook/store"
+	"coatbook/web/form"
 	"coatbook/web/page"
 )
 
-// dueAt says which kinds are recorded on parts at a kind of station; other places see all of them.
-var dueAt = map[string][]quality.Kind{
-	"weld":  {quality.Weld},
-	"final": {quality.Finish, quality.Film, quality.CureTest},
-	"wash":  {quality.Pretreatment},
-	"booth": {quality.Coating},
-	"oven":  {quality.Cure},
+// param returns a part of the address as it was meant: browsers escape what serials may hold.
+func param(r *http.Request, name string) string {
+	text := chi.URLParam(r, name)
+	if plain, err := url.PathUnescape(text); err == nil {
+		return plain
+	}
+	return text
 }
 
-const dueShown = 12
+// dueKinds are the checks on single parts that wait at each kind of station. Where none are named, all are.
+var dueKinds = map[string][]quality.Kind{
+	"weld": {quality.Weld}, "wash": {quality.Pretreatment}, "booth": {quality.Coating}, "oven": {quality.Cure, quality.CureTest},
+	"final": {quality.Finish, quality.Film, quality.CureTest},
+}
 
-// benchPage shows what is due at this station.
+// mostDue bounds the list of a station: what does not fit a screen is found by scanning.
+const mostDue = 30
+
+// benchPage is what waits at this station, what hangs and bakes, and the gauges.
 func (s *Server) benchPage(w http.ResponseWriter, r *http.Request) error {
-	ctx, v := r.Context(), visitFrom(r)
+	v := visitFrom(r)
+	// A page that is being typed on only says that its person is still there.
 	if r.Header.Get("X-Ping") != "" {
 		w.WriteHeader(http.StatusNoContent)
 		return nil
 	}
-	view := page.BenchView{Frame: s.benchFrame(v, "Bench")}
 	kinds := quality.Kinds
-	station := ""
-	if v.device != nil {
-		station = v.device.StationKind
+	if v.device != nil && len(dueKinds[v.device.StationKind]) > 0 {
+		kinds = dueKinds[v.device.StationKind]
 	}
-	if k, ok := dueAt[station]; ok {
-		kinds = k
-	}
-	due, err := s.store.PartsDue(ctx, v.site.ID, kinds, dueShown+1)
+	parts, err := s.store.PartsDue(r.Context(), v.site.ID, kinds, mostDue+1)
 	if err != nil {
 		return err
 	}
-	if len(due) > dueShown {
-		view.More = fmt.Sprintf("These are the %d that have waited longest; more wait. Scan any part to begin.", dueShown)
-		due = due[:dueShown]
-	}
-	for _, p := range due {
-		view.Due = append(view.Due, page.Due{Href: entryAddress(p), What: p.NextKind.Name(), Subject: p.Serial, About: p.PartNumber + " " + p.PartName + placeOf(p),
-			Since: p.ChangedAt.In(v.site.Location()).Format("15:04")})
-	}
-	racks, err := s.store.OpenRacks(ctx, v.site.ID)
+	racks, err := s.store.OpenRacks(r.Context(), v.site.ID)
 	if err != nil {
 		return err
 	}
-	for _, k := range racks {
-		view.Racks = append(view.Racks, rackDue(v, k))
-	}
-	loads, err := s.store.RecentLoads(ctx, v.site.ID, time.Now().Add(-16*time.Hour))
+	loads, err := s.store.RecentLoads(r.Context(), v.site.ID, s.store.Clock().Add(-24*time.Hour))
 	if err != nil {
 		return err
 	}
-	for _, l := range loads {
-		if !contains(l.Done, "cure_test") {
-			view.Loads = append(view.Loads, loadDue(v, l))
-		}
-	}
-	if view.Gauges, err = s.gaugeLines(r); err != nil {
+	gauges, err := s.store.Instruments(r.Context(), v.site.ID)
+	if err != nil {
 		return err
+	}
+	view := page.BenchView{Frame: s.benchFrame(v, "Bench"), Racks: rackLines(v.site, racks, s.store.Clock()), Loads: loadLines(v.site, loads, s.store.Clock()), Gauges: gaugeLines(v.site, gauges, s.store.Clock())}
+	if len(parts) > mostDue {
+		parts, view.More = parts[:mostDue], fmt.Sprintf("These are the %d that have waited longest. Scan a hangtag for any other part.", mostDue)
+	}
+	for _, p := range parts {
+		view.Due = append(view.Due, page.Due{Href: stepAddress(p), What: p.NextKind.Name(), Subject: p.Serial, About: p.PartName + " " + p.PartNumber,
+			Since: "since " + clockWords(v.site, p.ChangedAt, s.store.Clock())})
 	}
 	return s.render(w, r, http.StatusOK, page.Bench(view))
 }
 
-func placeOf(p store.PartRow) string {
-	if p.Rack != "" {
-		return ", rack " + p.Rack
-	}
-	return ""
-}
-
-// entryAddress is where the next record of a part is entered.
-func entryAddress(p store.PartRow) string {
+// stepAddress is where a part's next step is recorded: on the part itself, or on the rack or load that it is in.
+func stepAddress(p store.PartRow) string {
+	part := "/parts/" + url.PathEscape(p.Serial)
 	switch p.NextKind {
 	case quality.Weld, quality.Finish, quality.Film:
-		return "/parts/" + p.Serial + "/" + string(p.NextKind)
-	case quality.CureTest:
-		if p.Round > 1 || p.Load == "" {
-			return "/parts/" + p.Serial + "/cure-test"
-		}
-		return "/loads/" + p.Load + "/cure-test"
+		return part + "/" + string(p.NextKind)
 	case quality.Pretreatment, quality.Coating:
 		if p.Rack != "" {
-			return "/racks/" + p.Rack + "/" + string(p.NextKind)
+			return "/racks/" + url.PathEscape(p.Rack)
 		}
-		return "/racks"
-	case quality.Cure:
+	case quality.Cure, quality.CureTest:
 		if p.Load != "" {
-			return "/loads/" + p.Load + "/cure"
+			return "/loads/" + url.PathEscape(p.Load)
 		}
-		return "/loads"
 	}
-	return "/parts/" + p.Serial
+	return part
 }
 
-// gaugeLines tells which thickness gauges may be used this shift.
-func (s *Server) gaugeLines(r *http.Request) ([]page.GaugeLine, error) {
-	v := visitFrom(r)
-	instruments, err := s.store.Instruments(r.Context(), v.site.ID)
-	if err != nil {
-		return nil, err
+// clockWords prints a time of today as hours and minutes, an earlier one with its day.
+func clockWords(site store.Site, at, now time.Time) string {
+	local := at.In(site.Location())
+	if local.Format(time.DateOnly) == now.In(site.Location()).Format(time.DateOnly) {
+		return local.Format("15:04")
 	}
-	day, shift := v.site.ShopDay(time.Now())
+	return local.Format("2 Jan 15:04")
+}
+
+func rackLines(site store.Site, racks []store.Rack, now time.Time) []page.Due {
+	var lines []page.Due
+	for _, k := range racks {
+		lines = append(lines, page.Due{Href: "/racks/" + url.PathEscape(k.Number), Subject: k.Number, What: counted(k.Parts, "part"), About: rackState(k), Since: clockWords(site, k.HungAt, now)})
+	}
+	return lines
+}
+
+// rackState says in words what a rack waits for.
+func rackState(k store.Rack) string {
+	switch {
+	case slices.Contains(k.Done, string(quality.Coating)) && k.Load != "":
+		return "coated, in load " + k.Load
+	case slices.Contains(k.Done, string(quality.Coating)):
+		return "coated, waits for the oven"
+	case slices.Contains(k.Done, string(quality.Pretreatment)):
+		return "washed, waits for powder"
+	case k.Parts == 0:
+		return "empty"
+	}
+	return "hung, waits for the wash"
+}
+
+func loadLines(site store.Site, loads []store.OvenLoad, now time.Time) []page.Due {
+	var lines []page.Due
+	for _, l := range loads {
+		state := "open"
+		switch {
+		case slices.Contains(l.Done, string(quality.CureTest)):
+			state = "cured and tested"
+		case slices.Contains(l.Done, string(quality.Cure)):
+			state = "cured, waits for its rub test"
+		}
+		lines = append(lines, page.Due{Href: "/loads/" + url.PathEscape(l.Number), Subject: l.Number, What: counted(l.Racks, "rack"), About: l.Oven + ", " + state, Since: clockWords(site, l.OpenedAt, now)})
+	}
+	return lines
+}
+
+// gaugeLines are the thickness gauges with whether each may be used in this shift.
+func gaugeLines(site store.Site, all []store.Instrument, now time.Time) []page.GaugeLine {
+	day, shift := site.ShopDay(now)
 	var lines []page.GaugeLine
-	for _, g := range instruments {
-		if g.Kind != "film_gauge" {
+	for _, g := range all {
+		if g.Kind != "film_gauge" || g.Status == "withdrawn" {
 			continue
 		}
-		line := page.GaugeLine{Code: g.Code, Href: "/gauges/" + g.Code + "/verification", Verdict: "none", Words: "not verified in this shift"}
+		line := page.GaugeLine{Code: g.Code, Verdict: "none", Href: "/gauges/" + url.PathEscape(g.Code) + "/verification", Words: "tap to verify"}
 		switch {
-		case g.Status != "in_use":
-			line.Verdict, line.Words = "fail", g.Status
-		case g.VerifiedDay != nil && g.VerifiedDay.Equal(day) && g.VerifiedShift == shift:
-			line.Verdict, line.Words = g.Verdict, "verified at "+g.VerifiedAt.In(v.site.Location()).Format("15:04")
-		}
-		if g.DueOn.Before(day) {
-			line.Verdict, line.Words = "hold", "calibration was due on "+g.DueOn.Format("2 January 2006")
+		case g.Status == "failed" || g.Verdict == string(quality.Fail):
+			line.Verdict, line.Words = "fail", "take another one"
+		case g.VerifiedDay != nil && g.VerifiedDay.Equal(day) && g.VerifiedShift == shift && g.Verdict == string(quality.Pass):
+			line.Verdict, line.Words = "pass", clockWords(site, *g.VerifiedAt, now)
 		}
 		lines = append(lines, line)
 	}
-	return lines, nil
+	return lines
 }
 
-// codeMarks are the type marks that the shop's own labels carry, so that a scan goes to the right place.
-var codeMarks = []string{"PART:", "RACK:", "LOAD:", "LOT:", "GAUGE:", "BATH:"}
-
-// bareCode takes the type mark off a scanned code.
-func bareCode(code string) string {
-	for _, mark := range codeMarks {
-		if len(code) > len(mark) && strings.EqualFold(code[:len(mark)], mark) {
-			return code[len(mark):]
-		}
-	}
-	return code
-}
-
-// scan goes to whatever was scanned: a part's next record, a rack, a load, a gauge's verification, a lot.
+// scan goes to what a code names, or says what it is not.
 func (s *Server) scan(w http.ResponseWriter, r *http.Request) error {
-	ctx, v := r.Context(), visitFrom(r)
-	code := strings.TrimSpace(r.FormValue("code"))
-	if strings.HasPrefix(strings.ToUpper(code), "BADGE:") {
-		return s.render(w, r, http.StatusUnprocessableEntity, page.Scan(page.ScanView{Frame: s.benchFrame(v, "Scan"), Code: "a badge",
-			Sentence: "That is a badge. Lock this tablet first, then scan the badge to sign on."}))
+	v := visitFrom(r)
+	code := form.ParseCode(r.URL.Query().Get("code"))
+	if code.Value == "" {
+		http.Redirect(w, r, "/bench", http.StatusSeeOther)
+		return nil
 	}
-	found, err := s.store.Scan(ctx, v.site.ID, bareCode(code))
+	if code.Type == "BADGE" {
+		return s.render(w, r, http.StatusUnprocessableEntity, page.Scan(page.ScanView{Frame: s.benchFrame(v, "A badge"), Code: "badge", Sentence: "That is a badge. Lock first, then scan it on the sign-on page."}))
+	}
+	found, err := s.store.Scan(r.Context(), v.site.ID, code.Value)
 	if errors.Is(err, store.ErrNotFound) {
-		return s.render(w, r, http.StatusNotFound, page.Scan(page.ScanView{Frame: s.benchFrame(v, "Scan"), Code: clipText(code),
-			Sentence: "No part, rack, load, gauge or lot of this site has that number. Scan it again, or ask who printed the tag."}))
+		return s.render(w, r, http.StatusNotFound, page.Scan(page.ScanView{Frame: s.benchFrame(v, "Not known"), Code: clipped(code.Value),
+			Sentence: "No hangtag, rack, oven load, gauge or powder lot of this site is called so. Scan it once more; if the label is right, ask a supervisor whether the job is entered yet."}))
 	}
 	if err != nil {
 		return err
 	}
-	to := map[string]string{"part": "/parts/", "rack": "/racks/", "load": "/loads/", "gauge": "/gauges/", "lot": "/setup/lots/"}[found.Kind] + url.PathEscape(found.Code)
+	to := map[string]string{"part": "/parts/", "rack": "/racks/", "load": "/loads/", "gauge": "/gauges/", "lot": "/parts?q="}[found.Kind]
 	switch found.Kind {
 	case "gauge":
-		to += "/verification"
-	case "part":
-		p, err := s.store.PartBySerial(ctx, v.site.ID, found.Code)
-		if err != nil {
-			return err
-		}
-		if next := entryAddress(p.PartRow); p.NextKind != "" && bench.admits(v) == nil && v.device != nil {
-			to = next
-		}
+		to += url.PathEscape(found.Code) + "/verification"
+	case "lot":
+		to += url.QueryEscape(found.Code)
+	default:
+		to += url.PathEscape(found.Code)
 	}
 	http.Redirect(w, r, to, http.StatusSeeOther)
 	return nil
+}
+
+// scanned takes the type mark off a scanned field and says when the label is of another kind.
+func scanned(text, mark, thing string) (code, problem string) {
+	c := form.ParseCode(text)
+	switch {
+	case c.Value == "":
+		return "", fmt.Sprintf("Scan or type the %s.", thing)
+	case c.Type != "" && c.Type != mark:
+		return "", fmt.Sprintf("“%s” is not a %s. Scan a %s.", clipped(text), thing, thing)
+	}
+	return strings.TrimSpace(c.Value), ""
 }

@@ -9,55 +9,95 @@ import (
 
 	"coatbook/quality"
 	"coatbook/store"
+	"coatbook/web/form"
 	"coatbook/web/page"
 	"coatbook/web/ui"
 )
 
+var coatingEntry = entryKind{kind: quality.Coating, find: onRack, read: readCoating, show: showCoating, hazards: []string{"coating"}}
+
+// coating records the coating run of a rack.
 func (s *Server) coating(w http.ResponseWriter, r *http.Request) error {
-	return s.enterOnRack(w, r, entryKind{kind: quality.Coating, hazards: []string{"coating"}, fields: coatingFields})
+	return s.enter(w, r, coatingEntry)
 }
 
-func coatingFields(e *entryForm) func(page.Entry) templ.Component {
+// coatingSlots are the conditions at the booth and at the gun; what the spec limits must be measured.
+func (sh *sheet) coatingSlots() (booth, gun []form.Slot) {
 	spec := quality.CoatingSpec{}
-	if e.form.Spec.Coating != nil {
-		spec = *e.form.Spec.Coating
+	if sh.form.Spec.Coating != nil {
+		spec = *sh.form.Spec.Coating
 	}
-	v := page.CoatingView{Allowed: strings.Join(spec.Powders, ", ")}
-	var lots []ui.Choice
-	for _, l := range e.form.Lots {
-		lots = append(lots, ui.Choice{Value: l.ID.String(), Label: l.LotNumber, Hint: l.PowderCode + ", expires " + l.ExpiresOn.Format("2006-01-02"), Code: l.LotNumber})
+	slot := func(code string, unit quality.Unit, asked bool) form.Slot {
+		c, _ := quality.CharacteristicOf(code)
+		return form.Slot{Name: code, Label: c.Name, Characteristic: code, Unit: unit, Optional: !asked}
 	}
-	v.Lot = e.pick("powder", ui.Select{Label: "Powder lot", Hint: "scan the box or choose", Scan: "LOT", Empty: "choose", Choices: lots}, "Powder lot: scan or choose it.")
-	v.Booth = e.pick("booth", ui.Select{Label: "Booth", Empty: "choose", Choices: stationChoices(e.form.Booths)}, "Booth: choose where the rack was coated.")
-	v.Booths = []ui.Field{
-		e.reading(measure{name: "air_temperature", characteristic: "air_temperature", limits: spec.Air, unit: limitUnit(spec.Air)}),
-		e.reading(measure{name: "humidity", characteristic: "humidity", limits: spec.Humidity}),
-		e.reading(measure{name: "surface_temperature", characteristic: "surface_temperature", optional: true}),
-		e.reading(measure{name: "ground_resistance", characteristic: "ground_resistance", limits: spec.Ground, optional: spec.Ground.None()}),
+	dew := spec.DewPointMarginC > 0
+	booth = []form.Slot{
+		slot("air_temperature", sh.temperature(), dew || !spec.Air.None()),
+		slot("humidity", quality.Percent, dew || !spec.Humidity.None()),
+		slot("surface_temperature", sh.temperature(), false),
 	}
-	v.Gun = []ui.Field{
-		e.reading(measure{name: "gun_voltage", characteristic: "gun_voltage", limits: spec.Voltage, optional: spec.Voltage.None()}),
-		e.reading(measure{name: "gun_current", characteristic: "gun_current", optional: true}),
-		e.reading(measure{name: "reclaim", characteristic: "reclaim", optional: true}),
+	gun = []form.Slot{
+		slot("gun_voltage", quality.Kilovolt, !spec.Voltage.None()),
+		slot("gun_current", quality.Microampere, false),
+		slot("ground_resistance", quality.Megohm, !spec.Ground.None()),
+		slot("reclaim", quality.Percent, false),
 	}
-	if p := e.form.Spec.Pretreatment; p != nil {
-		if since := e.form.Circumstance.SincePretreatment; since > 0 {
-			v.Since = fmt.Sprintf("Pretreated %s ago", hoursMinutes(since))
-		}
-		if p.MaxHoursToCoat > 0 {
-			v.Since = strings.TrimPrefix(v.Since+fmt.Sprintf("; at most %s h between wash and powder", quality.Number(p.MaxHoursToCoat, 1)), "; ")
-		}
-	}
-	return func(entry page.Entry) templ.Component {
-		v.Entry = entry
-		return page.Coating(v)
-	}
+	return booth, gun
 }
 
-func stationChoices(all []store.Station) []ui.Choice {
-	var choices []ui.Choice
-	for _, s := range all {
-		choices = append(choices, ui.Choice{Value: s.ID.String(), Label: s.Name, Code: s.Code})
+func (sh *sheet) coatingLimits(code string) quality.Limits {
+	spec := sh.form.Spec.Coating
+	if spec == nil {
+		return quality.Limits{}
 	}
-	return choices
+	return map[string]quality.Limits{"air_temperature": spec.Air, "humidity": spec.Humidity, "gun_voltage": spec.Voltage, "ground_resistance": spec.Ground}[code]
+}
+
+func readCoating(sh *sheet) (quality.Check, []store.Use) {
+	booth, gun := sh.coatingSlots()
+	check := quality.Check{Kind: quality.Coating, Readings: sh.Readings(append(booth, gun...), sh.visit.comma())}
+	lot, station := sh.use("powder", "powder"), sh.use("booth", "booth")
+	if len(lot) == 0 {
+		sh.Say("powder", "Powder lot: scan or choose the lot.")
+	}
+	if len(station) == 0 {
+		sh.Say("booth", "Booth: choose where it was sprayed.")
+	}
+	return check, append(lot, station...)
+}
+
+func showCoating(sh *sheet, e page.Entry) templ.Component {
+	booth, gun := sh.coatingSlots()
+	v := page.CoatingView{Entry: e}
+	for _, slot := range booth {
+		v.Booths = append(v.Booths, sh.field(slot, sh.coatingLimits(slot.Characteristic)))
+	}
+	for _, slot := range gun {
+		v.Gun = append(v.Gun, sh.field(slot, sh.coatingLimits(slot.Characteristic)))
+	}
+	if spec := sh.form.Spec.Coating; spec != nil && len(spec.Powders) > 0 {
+		v.Allowed = "the spec allows " + strings.Join(spec.Powders, ", ")
+	}
+	if since := sh.form.Circumstance.SincePretreatment; since > 0 {
+		v.Since = fmt.Sprintf("%d h %d min since pretreatment.", int(since.Hours()), int(since.Minutes())%60)
+		if p := sh.form.Spec.Pretreatment; p != nil && p.MaxHoursToCoat > 0 {
+			v.Since += fmt.Sprintf(" The spec allows %s h.", quality.Number(p.MaxHoursToCoat, 2))
+		}
+	}
+	lot, _ := sh.chosen("powder", "powder")
+	v.Lot = ui.Select{Name: "powder", Label: "Powder lot", Hint: "scan the box", Empty: "scan or choose", Scan: "LOT", Problem: sh.Wrong["powder"]}
+	for _, l := range sh.form.Lots {
+		hint := fmt.Sprintf("%s, expires %s", l.PowderName, l.ExpiresOn.Format("2 Jan 2006"))
+		if l.Status != "accepted" {
+			hint += ", " + l.Status
+		}
+		v.Lot.Choices = append(v.Lot.Choices, ui.Choice{Value: l.ID.String(), Label: l.LotNumber, Hint: hint, Code: l.LotNumber, Chosen: l.ID == lot})
+	}
+	station, known := sh.chosen("booth", "booth")
+	if !known && sh.visit.device != nil && sh.visit.device.StationKind == "booth" {
+		station = sh.visit.device.StationID.UUID
+	}
+	v.Booth = ui.Select{Name: "booth", Label: "Booth", Empty: "choose", Scan: "STATION", Problem: sh.Wrong["booth"], Choices: stationChoices(sh.form.Booths, station)}
+	return page.Coating(v)
 }

@@ -3,57 +3,83 @@ package web
 import (
 	"fmt"
 	"net/http"
+	"slices"
+	"strings"
 
 	"github.com/a-h/templ"
 
 	"coatbook/quality"
+	"coatbook/store"
+	"coatbook/web/form"
 	"coatbook/web/page"
 	"coatbook/web/ui"
 )
 
+var cureTestEntry = entryKind{kind: quality.CureTest, find: onLoad, read: readCureTest, show: showCureTest, hazards: []string{"cure_test", "hot"}}
+
+// cureTest records the solvent rub of an oven load.
 func (s *Server) cureTest(w http.ResponseWriter, r *http.Request) error {
-	return s.enterOnLoad(w, r, entryKind{kind: quality.CureTest, hazards: []string{"cure_test"}, fields: cureTestFields})
+	return s.enter(w, r, cureTestEntry)
 }
 
-// cureTestOnPart records the rub on one part, when rework made the test due again for it alone.
+var cureTestOnPartEntry = entryKind{kind: quality.CureTest, find: onPart, read: readCureTest, show: showCureTest, hazards: []string{"cure_test", "hot"}}
+
+// cureTestOnPart records a solvent rub of one part.
 func (s *Server) cureTestOnPart(w http.ResponseWriter, r *http.Request) error {
-	return s.enterOnPart(w, r, entryKind{kind: quality.CureTest, hazards: []string{"cure_test"}, fields: cureTestFields})
+	return s.enter(w, r, cureTestOnPartEntry)
 }
 
-func cureTestFields(e *entryForm) func(page.Entry) templ.Component {
-	spec := quality.CureTestSpec{}
-	if e.form.Spec.CureTest != nil {
-		spec = *e.form.Spec.CureTest
+func (sh *sheet) rubSlots() (rubs, wait form.Slot) {
+	rubs = form.Slot{Name: "rubs", Label: "Double rubs", Characteristic: "rubs", Unit: quality.DoubleRubs}
+	wait = form.Slot{Name: "rub_wait", Label: "Wait before judging", Characteristic: "rub_wait", Unit: quality.Second, Optional: sh.form.Spec.CureTest == nil || sh.form.Spec.CureTest.WaitS == 0}
+	return rubs, wait
+}
+
+func readCureTest(sh *sheet) (quality.Check, []store.Use) {
+	rubs, wait := sh.rubSlots()
+	check := quality.Check{Kind: quality.CureTest, Readings: sh.Readings([]form.Slot{rubs, wait}, sh.visit.comma())}
+	rating := sh.Values.Get("rating")
+	if !slices.ContainsFunc(quality.RubRatings, func(r quality.RubRating) bool { return r.Code == rating }) {
+		sh.Say("rating", "Rating: choose how the rubbed place looks, 1 to 4.")
 	}
-	v := page.CureTestView{Solvent: spec.Solvent}
-	v.Rubs = e.reading(measure{name: "rubs", characteristic: "rubs", limits: quality.AtLeast(float64(spec.Rubs), quality.DoubleRubs)})
-	wait := measure{name: "rub_wait", characteristic: "rub_wait", optional: spec.WaitS == 0}
-	if spec.WaitS > 0 {
-		wait.limits = quality.AtLeast(float64(spec.WaitS), quality.Second)
+	check.Ratings = append(check.Ratings, quality.Rating{Characteristic: quality.RatingRub, Code: rating})
+	swab := sh.Values.Get("swab")
+	if !slices.Contains(quality.SwabColours, swab) {
+		sh.Say("swab", "Cloth: choose none, slight or strong.")
 	}
-	v.Wait = e.reading(wait)
-	var ratings, swab []ui.Choice
+	check.Ratings = append(check.Ratings, quality.Rating{Characteristic: quality.RatingSwab, Code: swab})
+	if control := strings.TrimSpace(sh.Values.Get("control")); control != "" {
+		if len([]rune(control)) > 80 {
+			sh.Say("control", "The control panel's name has more than 80 characters.")
+		}
+		check.Ratings = append(check.Ratings, quality.Rating{Characteristic: quality.RatingControl, Code: control})
+	}
+	return check, sh.use("tested", "tested_part")
+}
+
+func showCureTest(sh *sheet, e page.Entry) templ.Component {
+	rubs, wait := sh.rubSlots()
+	v := page.CureTestView{Entry: e, Rubs: sh.field(rubs, quality.Limits{}), Wait: sh.field(wait, quality.Limits{}), RatingProblem: sh.Wrong["rating"], SwabProblem: sh.Wrong["swab"],
+		Control: ui.TextField{Name: "control", Label: "Control panel", Hint: "fully cured, same powder", Value: sh.Values.Get("control"), Problem: sh.Wrong["control"]}}
+	if spec := sh.form.Spec.CureTest; spec != nil {
+		v.Solvent = spec.Solvent
+		v.Rubs.Limit = fmt.Sprintf("%d double rubs", spec.Rubs)
+		if spec.WaitS > 0 {
+			v.Wait.Limit = fmt.Sprintf("at least %d s", spec.WaitS)
+		}
+		if spec.Reference != "" {
+			v.Control.Hint = spec.Reference
+		}
+	}
 	for _, r := range quality.RubRatings {
-		ratings = append(ratings, ui.Choice{Value: r.Code, Label: r.Code, Hint: r.Text})
+		v.Ratings = append(v.Ratings, ui.Choice{Value: r.Code, Label: r.Code, Hint: r.Text, Chosen: r.Code == sh.Values.Get("rating")})
 	}
 	for _, c := range quality.SwabColours {
-		swab = append(swab, ui.Choice{Value: c, Label: c})
+		v.Swab = append(v.Swab, ui.Choice{Value: c, Label: strings.ToUpper(c[:1]) + c[1:], Chosen: c == sh.Values.Get("swab")})
 	}
-	v.Ratings, v.RatingProblem = e.rating("rating", quality.RatingRub, fmt.Sprintf("Rating: tap how the rubbed place looks; %d or better passes.", spec.PassFrom), ratings)
-	v.Swab, v.SwabProblem = e.rating("swab", quality.RatingSwab, "Colour on the cloth: tap none, slight or strong.", swab)
-	if e.form.Subject.Kind == quality.OnLoad {
-		list := ui.Select{Name: "tested_part", Label: "Part that was rubbed", Hint: "scan or choose", Scan: "PART", Empty: "choose"}
-		for _, p := range e.form.Parts {
-			list.Choices = append(list.Choices, ui.Choice{Value: p.ID.String(), Label: p.Serial, Code: p.Serial})
-		}
-		v.Tested = e.pick("tested_part", list, "Part that was rubbed: scan or choose it.")
+	v.Tested = ui.Select{Name: "tested", Label: "Rubbed on part", Empty: "a test panel of this load", Scan: "PART"}
+	for _, p := range sh.form.Parts {
+		v.Tested.Choices = append(v.Tested.Choices, ui.Choice{Value: p.ID.String(), Label: p.Serial, Code: p.Serial, Chosen: p.ID.String() == sh.Values.Get("tested")})
 	}
-	v.Control = ui.TextField{Name: "control_panel", Label: "Control panel", Hint: "number of the fully cured panel", Value: e.text("control_panel", 40), Optional: spec.Reference == ""}
-	if v.Control.Value != "" {
-		e.check.Ratings = append(e.check.Ratings, quality.Rating{Characteristic: quality.RatingControl, Code: v.Control.Value})
-	}
-	return func(entry page.Entry) templ.Component {
-		v.Entry = entry
-		return page.CureTest(v)
-	}
+	return page.CureTest(v)
 }

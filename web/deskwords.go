@@ -17,12 +17,9 @@ import (
 func partStanding(status string, next quality.Kind) page.Standing {
 	switch status {
 	case store.StatusOpen:
-		return page.Standing{Word: "open, nothing recorded", Kind: "none"}
+		return page.Standing{Word: "open" + thenWords(next), Kind: "none"}
 	case store.StatusInProgress:
-		if next != "" {
-			return page.Standing{Word: "in progress, next: " + lowerFirst(next.Name()), Kind: "none"}
-		}
-		return page.Standing{Word: "in progress", Kind: "none"}
+		return page.Standing{Word: "in progress" + thenWords(next), Kind: "none"}
 	case store.StatusOnHold:
 		return page.Standing{Word: "on hold", Kind: "hold"}
 	case store.StatusAccepted:
@@ -35,6 +32,13 @@ func partStanding(status string, next quality.Kind) page.Standing {
 		return page.Standing{Word: "scrapped", Kind: "fail"}
 	}
 	return page.Standing{Word: status, Kind: "none"}
+}
+
+func thenWords(next quality.Kind) string {
+	if next == "" {
+		return ""
+	}
+	return ", next: " + lowerFirst(next.Name())
 }
 
 // verdictStanding says a verdict in words, with its shape.

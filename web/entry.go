@@ -1,11 +1,12 @@
 package web
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"net/http"
 	"net/url"
-	"strconv"
+	"slices"
 	"strings"
 	"time"
 
@@ -14,479 +15,435 @@ import (
 
 	"coatbook/quality"
 	"coatbook/store"
+	"coatbook/web/form"
 	"coatbook/web/page"
 	"coatbook/web/ui"
 )
 
-// An entryForm reads an entry page's fields and builds its view in one pass: each field is described once, prints its own
-// range and limit, and is read by the same description when the form comes back.
-type entryForm struct {
-	visit    *visit
-	form     store.Form
-	values   url.Values // posted; nil when the page opens
-	more     bool       // asked for further lines
-	unit     quality.Unit
-	check    quality.Check
-	uses     []store.Use
-	problems []page.FieldProblem
-}
-
-func (e *entryForm) posted() bool { return e.values != nil }
-
-func (e *entryForm) say(field, sentence string) {
-	e.problems = append(e.problems, page.FieldProblem{Field: field, Sentence: sentence})
-}
-
-// A measure describes one reading of a form.
-type measure struct {
-	name           string // in the form
-	characteristic string
-	label          string // empty takes the characteristic's name
-	location       string
-	spot, rep      int
-	unit           quality.Unit // empty takes the canonical one
-	limits         quality.Limits
-	optional       bool
-	absent         bool // offers the absence codes
-}
-
-// reading builds the field of a measure and, when posted, reads it into the check.
-func (e *entryForm) reading(m measure) ui.Field {
-	c, _ := quality.CharacteristicOf(m.characteristic)
-	if m.unit == "" {
-		m.unit = c.Canonical()
-	}
-	if m.label == "" {
-		m.label = c.Name
-	}
-	f := ui.Field{Name: m.name, Label: m.label, Unit: m.unit.Symbol(), Range: c.Range(m.unit), Optional: m.optional, MayBeAbsent: m.absent}
-	if !m.limits.None() {
-		f.Limit = m.limits.String()
-		f.Low, f.High = bound(m.limits.Low, m.unit), bound(m.limits.High, m.unit)
-	}
-	if low, err := quality.Convert(c.Low, c.Canonical(), m.unit); err == nil {
-		f.PlausibleLow = quality.Number(low, 2)
-	}
-	if high, err := quality.Convert(c.High, c.Canonical(), m.unit); err == nil {
-		f.PlausibleHigh = quality.Number(high, 2)
-	}
-	if !e.posted() {
-		return f
-	}
-	f.Value, f.Source, f.Raw, f.Absent = e.values.Get(m.name), e.values.Get(m.name+"-source"), e.values.Get(m.name+"-raw"), e.values.Get(m.name+"-absent")
-	r, problem := e.parse(m, f)
-	if problem != "" {
-		f.Problem = problem
-		e.say(m.name, m.label+": "+problem)
-		return f
-	}
-	if r != nil {
-		e.check.Readings = append(e.check.Readings, *r)
-	}
-	return f
-}
-
-// parse turns a posted field into a reading, nil for an optional one left empty, or a sentence.
-func (e *entryForm) parse(m measure, f ui.Field) (*quality.Reading, string) {
-	place := quality.Reading{Characteristic: m.characteristic, Location: m.location, Spot: m.spot, Rep: m.rep, Unit: m.unit, Source: "typed"}
-	switch quality.Absence(f.Absent) {
-	case quality.Present:
-	case quality.NotMeasured, quality.NotApplicable, quality.BelowRange, quality.AboveRange, quality.Pending:
-		if strings.TrimSpace(f.Value) != "" {
-			return nil, "There is a value and a reason why there is none. Take one of them away."
-		}
-		place.Absence = quality.Absence(f.Absent)
-		return &place, ""
-	default:
-		return nil, "That is not a reason the book knows."
-	}
-	if strings.TrimSpace(f.Value) == "" && m.optional {
-		return nil, ""
-	}
-	if strings.Contains(f.Value, ",") && !e.visit.comma() {
-		return nil, fmt.Sprintf("“%s” has a comma. Write it with a point, such as %s.", clipText(f.Value), strings.ReplaceAll(clipText(strings.TrimSpace(f.Value)), ",", "."))
-	}
-	r, problem := quality.ParseReading(m.characteristic, f.Value, m.unit)
-	if problem != "" {
-		return nil, problem
-	}
-	r.Location, r.Spot, r.Rep = m.location, m.spot, m.rep
-	if f.Source == "wedge" || f.Source == "scan" {
-		r.Source = f.Source
-	}
-	if f.Raw != "" && len(f.Raw) <= 80 {
-		r.Raw = f.Raw
-	}
-	return &r, ""
-}
-
-func bound(l *quality.Limit, unit quality.Unit) string {
-	if l == nil {
-		return ""
-	}
-	v, err := l.In(unit)
-	if err != nil {
-		return ""
-	}
-	return strconv.FormatFloat(v, 'g', 12, 64)
-}
-
-func clipText(s string) string {
-	runes := []rune(s)
-	if len(runes) > 24 {
-		return string(runes[:24]) + "…"
-	}
-	return s
-}
-
-// rating builds the choices of a rating and, when posted, reads it into the check. A required one that is missing is said.
-func (e *entryForm) rating(name, characteristic, missing string, choices []ui.Choice) (marked []ui.Choice, problem string) {
-	if !e.posted() {
-		return choices, ""
-	}
-	value := e.values.Get(name)
-	for i, c := range choices {
-		if c.Value == value {
-			choices[i].Chosen = true
-			e.check.Ratings = append(e.check.Ratings, quality.Rating{Characteristic: characteristic, Code: value})
-			return choices, ""
-		}
-	}
-	if missing != "" {
-		e.say(name, missing)
-	}
-	return choices, missing
-}
-
-// pick builds the list of things of one role and, when posted, reads the choice into the uses. What was used last is chosen
-// when the page opens, so that it is not asked again.
-func (e *entryForm) pick(role string, list ui.Select, missing string) ui.Select {
-	if list.Name == "" {
-		list.Name = role
-	}
-	chosen := ""
-	if id, ok := e.form.LastUsed[role]; ok {
-		chosen = id.String()
-	}
-	if e.posted() {
-		chosen = e.values.Get(list.Name)
-	}
-	found := false
-	for i, c := range list.Choices {
-		if c.Value == chosen && chosen != "" {
-			list.Choices[i].Chosen, found = true, true
-			if e.posted() {
-				if id, err := uuid.Parse(chosen); err == nil {
-					e.uses = append(e.uses, store.Use{Role: role, ID: id})
-				}
-			}
-		}
-	}
-	if e.posted() && !found && missing != "" {
-		list.Problem = missing
-		e.say(list.Name, missing)
-	}
-	return list
-}
-
-// text returns the trimmed text of a field, at most max characters.
-func (e *entryForm) text(name string, max int) string {
-	if !e.posted() {
-		return ""
-	}
-	s := strings.TrimSpace(e.values.Get(name))
-	if len([]rune(s)) > max {
-		e.say(name, fmt.Sprintf("That text is longer than %d characters.", max))
-	}
-	return s
-}
-
-// lineCount is how many empty or filled lines a repeating block shows.
-func (e *entryForm) lineCount(prefix, suffix string, least, most int) int {
-	n := least
-	for i := 1; i <= most; i++ {
-		if e.posted() && e.values.Get(fmt.Sprintf("%s%d%s", prefix, i, suffix)) != "" {
-			n = max(n, i)
-		}
-	}
-	if e.more {
-		n += 3
-	}
-	return min(n, most)
-}
-
-// defects builds the block of what was found and, when posted, reads it. An empty block is not "none found": that is said.
-func (e *entryForm) defects(d page.DefectLines) page.DefectLines {
-	known := map[string]bool{}
-	for _, g := range d.Groups {
-		for _, c := range g.Codes {
-			known[c.Value] = true
-		}
-	}
-	for i := 1; i <= e.lineCount("defect-", "-code", 2, 30); i++ {
-		line := page.DefectLine{N: strconv.Itoa(i)}
-		if e.posted() {
-			get := func(field string) string { return strings.TrimSpace(e.values.Get("defect-" + line.N + "-" + field)) }
-			line.Code, line.Place, line.Size, line.Length, line.Count = get("code"), get("place"), get("size"), get("length"), get("count")
-			if line.Code != "" || line.Place != "" || line.Size != "" || line.Length != "" {
-				e.readDefect(&line, known)
-			}
-		}
-		d.Lines = append(d.Lines, line)
-	}
-	if !e.posted() {
-		return d
-	}
-	d.NoneChecked = e.values.Get("none_found") != ""
-	switch {
-	case d.NoneChecked && len(e.check.Defects) > 0:
-		d.Problem = "“" + d.None + "” is ticked, and something is listed. Take one of them away."
-		e.say("none_found", d.Problem)
-	case d.NoneChecked:
-		e.check.Defects = []quality.Defect{{Code: quality.NoneFound}}
-	case len(e.check.Defects) == 0 && !anyLine(d.Lines):
-		d.Problem = "List what was found, or tick “" + d.None + "”."
-		e.say("none_found", d.Problem)
-	}
-	return d
-}
-
-func anyLine(lines []page.DefectLine) bool {
-	for _, l := range lines {
-		if l.Code != "" || l.Problem != "" {
-			return true
-		}
-	}
-	return false
-}
-
-func (e *entryForm) readDefect(line *page.DefectLine, known map[string]bool) {
-	d := quality.Defect{Code: line.Code, Place: line.Place, Count: 1}
-	if !known[line.Code] {
-		line.Problem = "Choose what was found."
-	}
-	number := func(text, what string, high float64) *float64 {
-		if text == "" {
-			return nil
-		}
-		v, err := strconv.ParseFloat(text, 64)
-		if err != nil || strings.ContainsAny(text, "eExXnNiI_") || v < 0 || v > high {
-			line.Problem = fmt.Sprintf("“%s” is not a %s. Enter 0 to %s mm.", clipText(text), what, quality.Number(high, 0))
-			return nil
-		}
-		return &v
-	}
-	d.SizeMM, d.SizeText = number(line.Size, "size", 500), line.Size
-	d.LengthMM, d.LengthText = number(line.Length, "length", 5000), line.Length
-	if line.Count != "" {
-		n, err := strconv.Atoi(line.Count)
-		if err != nil || n < 1 || n > 999 {
-			line.Problem = fmt.Sprintf("“%s” is not a count. Enter 1 to 999.", clipText(line.Count))
-		}
-		d.Count = n
-	}
-	if len([]rune(line.Place)) > 80 {
-		line.Problem = "The place is longer than 80 characters."
-	}
-	if line.Problem != "" {
-		e.say("defect-"+line.N+"-code", "Line "+line.N+": "+line.Problem)
-		return
-	}
-	e.check.Defects = append(e.check.Defects, d)
-}
-
-// An entryKind is one kind of record's page: what it asks and how it looks. fields reads and builds in one pass and returns
-// the page for an entry frame that is completed afterwards.
+// An entryKind is one kind of record as a page: a new kind is a new one of these, in a file of its own.
 type entryKind struct {
-	kind    quality.Kind
+	kind quality.Kind
+	// find names what the address is about, and where to go after a save.
+	find func(s *Server, r *http.Request) (subject store.Subject, back string, err error)
+	// read turns the posted form into a check and what went into it; sentences stand at the fields that are wrong.
+	read func(sh *sheet) (quality.Check, []store.Use)
+	// show is the page with what is typed so far.
+	show    func(sh *sheet, e page.Entry) templ.Component
 	hazards []string
-	fields  func(e *entryForm) func(page.Entry) templ.Component
-	plan    bool
 }
 
-// enter answers an entry page: opening it, checking what is typed, and saving it.
-func (s *Server) enter(w http.ResponseWriter, r *http.Request, k entryKind, subject store.Subject, about, back string) error {
-	v := visitFrom(r)
-	f, err := s.store.Form(r.Context(), v.actor, k.kind, subject)
+// A sheet is one entry page while a request is answered.
+type sheet struct {
+	entryKind
+	*form.Answers
+	visit  *visit
+	form   store.Form
+	action string
+	back   string
+	// refused is the rule that kept a save out, nil if none did.
+	refused *store.Refusal
+	preview *page.Preview
+}
+
+// enter shows the form with everything that is known filled in; posted, it saves the entry, or only says what it would be, or
+// brings the form back with what is wrong.
+func (s *Server) enter(w http.ResponseWriter, r *http.Request, k entryKind) error {
+	sh, err := s.openSheet(r, k)
 	if err != nil {
 		return err
 	}
-	e := &entryForm{visit: v, form: f, unit: quality.Unit(v.unit())}
-	if u := r.FormValue("unit"); u == string(quality.Micrometre) || u == string(quality.Mil) {
-		e.unit = quality.Unit(u)
+	if r.Method != http.MethodPost || sh.Values.Get("more") != "" {
+		return s.renderSheet(w, r, http.StatusOK, sh)
 	}
+	entry := sh.entry()
+	if sh.Values.Get("preview") != "" {
+		return s.previewEntry(w, r, sh, entry)
+	}
+	if !sh.OK() {
+		return s.renderSheet(w, r, http.StatusUnprocessableEntity, sh)
+	}
+	saved, err := s.store.Save(r.Context(), sh.visit.actor, entry)
+	if errors.As(err, &sh.refused) {
+		return s.renderSheet(w, r, http.StatusUnprocessableEntity, sh)
+	}
+	if err != nil {
+		return err
+	}
+	s.flash(r, sh.savedWords(saved))
+	return done(w, r, sh.back)
+}
+
+// openSheet finds what the page is about and what is known of it.
+func (s *Server) openSheet(r *http.Request, k entryKind) (*sheet, error) {
+	v := visitFrom(r)
+	subject, back, err := k.find(s, r)
+	if err != nil {
+		return nil, err
+	}
+	f, err := s.store.Form(r.Context(), v.actor, k.kind, subject)
+	if err != nil {
+		return nil, err
+	}
+	values := r.URL.Query()
 	if r.Method == http.MethodPost {
-		e.values, e.more = r.PostForm, r.PostFormValue("more") != ""
+		values = r.PostForm
 	}
-	view := k.fields(e)
-	entry := s.entryFrame(r, e, k, about)
-	if !e.posted() || e.more {
-		if len(f.Blocks) > 0 {
-			entry.Refusals, entry.Override = refusals(f)
-		}
-		if e.more {
-			entry.Problems = nil
-		}
-		return s.render(w, r, http.StatusOK, view(entry))
-	}
-	if r.PostFormValue("save") == "" {
-		return s.previewEntry(w, r, e, entry, view, subject)
-	}
-	return s.saveEntry(w, r, e, entry, view, subject, back)
+	return &sheet{entryKind: k, Answers: form.New(values), visit: v, form: f, action: r.URL.Path, back: back}, nil
 }
 
-// entryFrame fills in what every entry page shows.
-func (s *Server) entryFrame(r *http.Request, e *entryForm, k entryKind, about string) page.Entry {
-	f := e.form
-	entry := page.Entry{Frame: s.benchFrame(e.visit, k.kind.Name()+", "+f.Label), Heading: k.kind.Name(), Subject: f.Label, About: about, Action: r.URL.Path,
-		Record: r.PostFormValue("record"), Draft: string(k.kind) + " " + f.Label, Hazards: k.hazards, Plan: k.plan, Save: "Save " + strings.ToLower(k.kind.Name()),
-		Note: e.text("note", 2000), LateReason: e.text("late_reason", 400), ObservedAt: r.PostFormValue("observed_at"), ClockOffset: r.PostFormValue("clock_offset_ms")}
-	if _, err := uuid.Parse(entry.Record); err != nil {
-		entry.Record = store.NewID().String()
+// done answers a save: a redirect for a browser, the address to go to for the page's own script.
+func done(w http.ResponseWriter, r *http.Request, to string) error {
+	if r.Header.Get("X-Outbox") != "" {
+		w.Header().Set("Saved-To", to)
+		w.WriteHeader(http.StatusOK)
+		return nil
 	}
-	if f.SpecCode != "" {
-		entry.Facts = append(entry.Facts, page.Fact{Name: "Spec", Value: f.SpecCode + " rev " + f.Revision})
-	}
-	if len(f.Parts) > 1 {
-		entry.Facts = append(entry.Facts, page.Fact{Name: "Parts", Value: strconv.Itoa(len(f.Parts))})
-	}
-	entry.Will = []page.Fact{{Name: "Signed on", Value: e.visit.person.Name}}
-	entry.Problems = e.problems
-	return entry
+	http.Redirect(w, r, to, http.StatusSeeOther)
+	return nil
 }
 
-// refusals lists the rules in the way and, where a supervisor may pass some over, the form to do so.
-func refusals(f store.Form, also ...*store.Refusal) ([]ui.Refusal, ui.OverrideForm) {
-	var all []ui.Refusal
-	var o ui.OverrideForm
-	for _, b := range append(f.Blocks, also...) {
-		r := ui.Refusal{Rule: b.Rule, Sentence: b.Sentence, MayOverride: b.MayOverride}
-		all = append(all, r)
-		if b.MayOverride {
-			o.Rules = append(o.Rules, r)
-		}
-	}
-	for _, p := range f.Authorisers {
-		o.Supervisors = append(o.Supervisors, ui.Choice{Value: p.ID.String(), Label: p.Name})
-	}
-	return all, o
-}
-
-// previewEntry says what the book would decide of what is typed. Nothing is stored.
-func (s *Server) previewEntry(w http.ResponseWriter, r *http.Request, e *entryForm, entry page.Entry, view func(page.Entry) templ.Component, subject store.Subject) error {
-	preview := page.Preview{Problems: e.problems}
-	if len(e.problems) == 0 {
-		j, err := s.store.Preview(r.Context(), e.visit.actor, e.entry(subject))
+// previewEntry says what the book would decide, alone for the page's script or within the page.
+func (s *Server) previewEntry(w http.ResponseWriter, r *http.Request, sh *sheet, entry store.Entry) error {
+	p := page.Preview{}
+	if !sh.OK() {
+		p.Problems = sh.problems()
+	} else {
+		j, err := s.store.Preview(r.Context(), sh.visit.actor, entry)
 		var refusal *store.Refusal
 		switch {
 		case errors.As(err, &refusal):
-			preview.Problems = []page.FieldProblem{{Sentence: refusal.Sentence}}
+			p.Problems = []page.FieldProblem{{Sentence: refusal.Sentence}}
 		case err != nil:
 			return err
 		default:
-			preview.Verdict, preview.Rule = string(j.Verdict), j.Rule
+			p.Verdict, p.Rule = string(j.Verdict), j.Rule
 			for _, f := range j.Findings {
-				preview.Findings = append(preview.Findings, page.PreviewFinding{Verdict: string(f.Verdict), Text: f.Text})
+				p.Findings = append(p.Findings, page.PreviewFinding{Verdict: string(f.Verdict), Text: f.Text})
 			}
 		}
 	}
 	if r.Header.Get("X-Fragment") != "" {
-		return s.render(w, r, http.StatusOK, page.PreviewBlock(preview))
+		return s.render(w, r, http.StatusOK, page.PreviewBlock(p))
 	}
-	entry.Preview = &preview
-	return s.render(w, r, http.StatusOK, view(entry))
+	sh.preview = &p
+	return s.renderSheet(w, r, http.StatusOK, sh)
 }
 
-// entry is what is saved, as far as it was typed.
-func (e *entryForm) entry(subject store.Subject) store.Entry {
-	e.check.Kind = e.form.Kind
-	return store.Entry{Kind: e.form.Kind, Subject: subject, Check: e.check, Uses: e.uses}
-}
-
-// saveEntry saves, or brings the page back with the reason and everything that was typed.
-func (s *Server) saveEntry(w http.ResponseWriter, r *http.Request, e *entryForm, page_ page.Entry, view func(page.Entry) templ.Component, subject store.Subject, back string) error {
-	entry := e.entry(subject)
-	if by := r.PostFormValue("entered_by"); by != "" && by != e.visit.person.ID.String() {
-		e.say("", "This was typed while somebody else was signed on. It waits for them; enter your own values afresh.")
-	}
-	var err error
-	if entry.RecordID, err = uuid.Parse(page_.Record); err != nil {
-		return err
-	}
-	entry.Note, entry.LateReason = page_.Note, page_.LateReason
-	entry.ObservedAt, entry.ClockOffset = observed(r, e.visit.site)
-	if entry.Overrides, err = overrides(r); err != nil {
-		e.say("override-by", err.Error())
-	}
-	if page_.Problems = e.problems; len(e.problems) > 0 {
-		page_.Refusals, page_.Override = refusals(e.form)
-		return s.render(w, r, http.StatusUnprocessableEntity, view(page_))
-	}
-	saved, err := s.store.Save(r.Context(), e.visit.actor, entry)
-	var refusal *store.Refusal
-	if errors.As(err, &refusal) {
-		e.form.Blocks = nil
-		page_.Refusals, page_.Override = refusals(e.form, refusal)
-		if refusal.Rule == store.RuleLate {
-			page_.LateProblem = refusal.Sentence
-		}
-		if len(entry.Overrides) > 0 && !refusal.MayOverride {
-			page_.Override.Problem = refusal.Sentence
-		}
-		page_.Override.Reason = r.PostFormValue("override-reason")
-		return s.render(w, r, http.StatusUnprocessableEntity, view(page_))
-	}
+func (s *Server) renderSheet(w http.ResponseWriter, r *http.Request, status int, sh *sheet) error {
+	e, err := s.entryView(sh)
 	if err != nil {
 		return err
 	}
-	sentence := fmt.Sprintf("%s of %s saved: %s.", e.form.Kind.Name(), e.form.Label, saved.Judgement.Verdict)
-	if saved.HoldNumber != "" {
-		sentence = fmt.Sprintf("%s of %s saved: fail. Held as %s. %s", e.form.Kind.Name(), e.form.Label, saved.HoldNumber, saved.Judgement.Sentence())
+	return s.render(w, r, status, sh.show(sh, e))
+}
+
+// lasting are the rules that choosing something else on the page does not mend.
+var lasting = []string{store.RuleFinished, store.RuleOnHold, store.RuleNoParts, store.RuleMixed, store.RuleSpecNotApproved, store.RuleNotQualified, store.RuleInvalid}
+
+// entryView fills in what all entry pages show.
+func (s *Server) entryView(sh *sheet) (page.Entry, error) {
+	record := sh.Values.Get("record")
+	if _, err := uuid.Parse(record); err != nil {
+		id, err := uuid.NewV7()
+		if err != nil {
+			return page.Entry{}, fmt.Errorf("making a record id: %w", err)
+		}
+		record = id.String()
 	}
-	if saved.ClockWarning != "" {
-		sentence += " " + saved.ClockWarning
+	name := sh.kind.Name()
+	e := page.Entry{Frame: s.benchFrame(sh.visit, name+" "+sh.form.Label), Heading: name, Subject: sh.form.Label, About: sh.about(), Facts: sh.facts(),
+		Action: sh.action, Record: record, Draft: sh.action + "|" + sh.Values.Get("unit"), ObservedAt: sh.Values.Get("observed_at"), ClockOffset: sh.Values.Get("clock_offset_ms"),
+		Hazards: sh.hazards, Problems: nil, Note: sh.Values.Get("note"), LateReason: sh.Values.Get("late_reason"), LateProblem: sh.Wrong["late_reason"],
+		Preview: sh.preview, Save: "Save " + strings.ToLower(name[:1]) + name[1:], Comma: sh.visit.comma()}
+	e.Will = []page.Fact{{Name: "On", Value: sh.form.Label}, {Name: "By", Value: e.Frame.Person}}
+	blocks := sh.form.Blocks
+	if sh.refused != nil {
+		e.Problems = append(e.Problems, page.FieldProblem{Field: fieldOf(sh.refused.Rule), Sentence: sh.refused.Sentence})
+		if sh.refused.Rule == store.RuleLate {
+			e.LateProblem = sh.refused.Sentence
+		}
+		blocks = append(slices.Clone(blocks), sh.refused)
 	}
-	s.flash(r, sentence)
-	if r.Header.Get("X-Outbox") != "" {
-		// The script goes there itself, so that the message waits for the page people see.
-		w.Header().Set("Saved-To", back)
-		plain(w, http.StatusCreated, sentence)
+	if sh.preview == nil {
+		e.Problems = append(e.Problems, sh.problems()...)
+	}
+	seen := map[string]bool{}
+	for _, b := range blocks {
+		if seen[b.Rule] {
+			continue
+		}
+		seen[b.Rule] = true
+		refusal := ui.Refusal{Rule: b.Rule, Sentence: b.Sentence, MayOverride: b.MayOverride && sh.visit.site.OverridesAllowed}
+		if b != sh.refused {
+			e.Refusals = append(e.Refusals, refusal)
+		}
+		if refusal.MayOverride {
+			e.Override.Rules = append(e.Override.Rules, refusal)
+		} else if slices.Contains(lasting, b.Rule) {
+			e.Cannot = true
+		}
+	}
+	for _, p := range sh.form.Authorisers {
+		e.Override.Supervisors = append(e.Override.Supervisors, ui.Choice{Value: p.ID.String(), Label: p.Name, Chosen: p.ID.String() == sh.Values.Get("override-by")})
+	}
+	e.Override.Reason, e.Override.Problem = sh.Values.Get("override-reason"), sh.Wrong["override-by"]
+	return e, nil
+}
+
+// fieldOf is the field that a refusal is about, for the link that leads to it.
+func fieldOf(rule string) string {
+	switch rule {
+	case store.RuleGaugeMissing, store.RuleGaugeOverdue, store.RuleGaugeFailed, store.RuleGaugeUnverified:
+		return "gauge"
+	case store.RuleLotMissing, store.RuleLotExpired, store.RuleLotRejected:
+		return "powder"
+	case store.RuleLate, store.RuleFuture:
+		return "late_reason"
+	}
+	return ""
+}
+
+// problems lists what is wrong, in the order of the field names.
+func (sh *sheet) problems() []page.FieldProblem {
+	names := make([]string, 0, len(sh.Wrong))
+	for name := range sh.Wrong {
+		names = append(names, name)
+	}
+	slices.SortFunc(names, byNumberParts)
+	var list []page.FieldProblem
+	for _, name := range names {
+		list = append(list, page.FieldProblem{Field: name, Sentence: sh.Wrong[name]})
+	}
+	return list
+}
+
+// byNumberParts orders film-2-1 before film-10-1.
+func byNumberParts(a, b string) int {
+	if len(a) != len(b) && strings.SplitN(a, "-", 2)[0] == strings.SplitN(b, "-", 2)[0] {
+		return len(a) - len(b)
+	}
+	return strings.Compare(a, b)
+}
+
+// entry reads the posted form into what the store saves.
+func (sh *sheet) entry() store.Entry {
+	check, uses := sh.read(sh)
+	e := store.Entry{Kind: sh.kind, Subject: sh.form.Subject, Check: check, Uses: uses, Note: strings.TrimSpace(sh.Values.Get("note")), LateReason: strings.TrimSpace(sh.Values.Get("late_reason"))}
+	var err error
+	if e.RecordID, err = uuid.Parse(sh.Values.Get("record")); err != nil {
+		sh.Say("record", "The form has lost its number. Send it again; what you typed is kept.")
+	}
+	if by := sh.Values.Get("entered_by"); by != "" && by != sh.visit.actor.Person.String() {
+		sh.Say("record", "This was typed by another person. They sign on and save it themselves; nothing was saved under your name.")
+	}
+	if len([]rune(e.Note)) > 2000 {
+		sh.Say("note", "The note has more than 2000 characters.")
+	}
+	sh.times(&e)
+	e.Overrides = sh.overrides()
+	return e
+}
+
+// times reads when it was seen: the device's own time less its measured offset, or a time of the day as typed.
+func (sh *sheet) times(e *store.Entry) {
+	if text := sh.Values.Get("clock_offset_ms"); text != "" {
+		offset, err := time.ParseDuration(text + "ms")
+		if err != nil || offset.Abs() > 20*365*24*time.Hour {
+			sh.Say("late_reason", "The tablet's clock offset is not readable. Reload the page.")
+		}
+		e.ClockOffset = offset
+	}
+	switch observed, seen := sh.Values.Get("observed_at"), sh.Values.Get("seen_at"); {
+	case observed != "":
+		at, err := time.Parse(time.RFC3339, observed)
+		if err != nil {
+			sh.Say("late_reason", fmt.Sprintf("“%s” is not a time.", observed))
+		}
+		e.ObservedAt = at.Add(-e.ClockOffset)
+	case seen != "":
+		at, err := time.ParseInLocation("2006-01-02T15:04", seen, sh.visit.site.Location())
+		if err != nil {
+			sh.Say("late_reason", fmt.Sprintf("“%s” is not a time. Enter one such as 2026-11-24T14:30.", seen))
+		}
+		e.ObservedAt = at
+	}
+}
+
+// overrides reads the exception that a supervisor signs; none when no PIN was entered.
+func (sh *sheet) overrides() []store.Override {
+	pin := sh.Values.Get("override-pin")
+	if pin == "" {
 		return nil
 	}
-	http.Redirect(w, r, back, http.StatusSeeOther)
-	return nil
+	by, err := uuid.Parse(sh.Values.Get("override-by"))
+	reason := strings.TrimSpace(sh.Values.Get("override-reason"))
+	if err != nil || len([]rune(reason)) < 5 {
+		sh.Say("override-by", "Choose the supervisor who allows it and give the reason in 5 characters or more.")
+		return nil
+	}
+	var list []store.Override
+	for _, rule := range sh.Values["override-rule"] {
+		list = append(list, store.Override{Rule: rule, Reason: reason, By: by, PIN: pin})
+	}
+	return list
 }
 
-// observed returns when the entry was observed, by the server's clock, and how far the device's clock is ahead of it. No
-// time at all means now.
-func observed(r *http.Request, site store.Site) (time.Time, time.Duration) {
-	ms, err := strconv.ParseInt(r.PostFormValue("clock_offset_ms"), 10, 64)
-	if err != nil || ms > 1e12 || ms < -1e12 {
-		ms = 0
+// about is the thing in words.
+func (sh *sheet) about() string {
+	switch n := len(sh.form.Parts); {
+	case n == 1 || sh.form.Subject.Kind == quality.OnPart && n > 0:
+		p := sh.form.Parts[0]
+		return fmt.Sprintf("%s %s, cycle %d", p.PartName, p.PartNumber, p.Cycle)
+	case n > 1:
+		return fmt.Sprintf("%d parts, %s %s", n, sh.form.Parts[0].PartName, sh.form.Parts[0].PartNumber)
 	}
-	offset := time.Duration(ms) * time.Millisecond
-	if at, err := time.Parse(time.RFC3339Nano, r.PostFormValue("observed_at")); err == nil {
-		return at.Add(-offset), offset
-	}
-	if at, err := time.ParseInLocation("2006-01-02T15:04", r.PostFormValue("seen_at"), site.Location()); err == nil {
-		return at, offset
-	}
-	return time.Time{}, offset
+	return ""
 }
 
-// overrides reads the signed exceptions of a form; none when nobody signs.
-func overrides(r *http.Request) ([]store.Override, error) {
-	by := r.PostFormValue("override-by")
-	if by == "" {
-		return nil, nil
+// facts are what is known already and not asked again.
+func (sh *sheet) facts() []page.Fact {
+	var facts []page.Fact
+	if sh.form.SpecCode != "" {
+		facts = append(facts, page.Fact{Name: "Spec", Value: sh.form.SpecCode + " rev " + sh.form.Revision})
 	}
-	id, err := uuid.Parse(by)
+	if len(sh.form.Parts) == 0 {
+		return facts
+	}
+	p := sh.form.Parts[0]
+	facts = append(facts, page.Fact{Name: "Job", Value: p.JobNumber + ", " + p.Customer})
+	if p.Rack != "" && sh.form.Subject.Kind == quality.OnPart {
+		facts = append(facts, page.Fact{Name: "Rack", Value: p.Rack})
+	}
+	if p.Load != "" && sh.form.Subject.Kind == quality.OnPart {
+		facts = append(facts, page.Fact{Name: "Load", Value: p.Load})
+	}
+	return facts
+}
+
+// savedWords is the sentence after a save.
+func (sh *sheet) savedWords(saved store.Saved) string {
+	words := fmt.Sprintf("%s of %s saved: %s.", sh.kind.Name(), sh.form.Label, strings.ReplaceAll(string(saved.Judgement.Verdict), "_", " "))
+	if saved.Already {
+		words = fmt.Sprintf("%s of %s was saved before and is on record once: %s.", sh.kind.Name(), sh.form.Label, saved.Judgement.Verdict)
+	}
+	if saved.Judgement.Verdict != quality.Pass {
+		words += " " + saved.Judgement.Sentence()
+	}
+	if saved.HoldNumber != "" {
+		words += " On hold: " + saved.HoldNumber + "."
+	}
+	return strings.TrimSpace(words + " " + saved.ClockWarning)
+}
+
+// chosen returns the id chosen in a select that may be left to what was used last, and whether there is one.
+func (sh *sheet) chosen(field, role string) (uuid.UUID, bool) {
+	text := sh.Values.Get(field)
+	if text == "" && !sh.Values.Has(field) {
+		id, ok := sh.form.LastUsed[role]
+		return id, ok
+	}
+	id, err := uuid.Parse(text)
+	return id, err == nil
+}
+
+// use returns what a select names as something that went into the act; nothing when it names nothing.
+func (sh *sheet) use(field, role string) []store.Use {
+	id, err := uuid.Parse(sh.Values.Get(field))
 	if err != nil {
-		return nil, errors.New("Choose who allows the exception.") //lint:ignore ST1005 a sentence for people
+		return nil
 	}
-	var all []store.Override
-	for _, rule := range r.PostForm["override-rule"] {
-		all = append(all, store.Override{Rule: rule, Reason: strings.TrimSpace(r.PostFormValue("override-reason")), By: id, PIN: r.PostFormValue("override-pin")})
+	return []store.Use{{Role: role, ID: id}}
+}
+
+// field prints one slot with its range, the spec's limits and what is typed.
+func (sh *sheet) field(slot form.Slot, limits quality.Limits) ui.Field {
+	c, _ := quality.CharacteristicOf(slot.Characteristic)
+	f := ui.Field{Name: slot.Name, Label: slot.Label, Unit: slot.Unit.Symbol(), Range: c.Range(slot.Unit), Value: sh.Values.Get(slot.Name),
+		Source: sh.Values.Get(slot.Name + "-source"), Raw: sh.Values.Get(slot.Name + "-raw"), Absent: sh.Values.Get(slot.Name + "-absent"),
+		Problem: sh.Wrong[slot.Name], Optional: slot.Optional}
+	if slot.Optional {
+		f.Range += ", optional"
 	}
-	return all, nil
+	if !limits.None() {
+		f.Limit = limits.String()
+		f.Low, f.High = bound(limits.Low, slot.Unit), bound(limits.High, slot.Unit)
+	}
+	low, err1 := quality.Convert(c.Low, c.Canonical(), slot.Unit)
+	high, err2 := quality.Convert(c.High, c.Canonical(), slot.Unit)
+	if err1 == nil && err2 == nil {
+		f.PlausibleLow, f.PlausibleHigh = quality.Number(low, 4), quality.Number(high, 4)
+	}
+	return f
+}
+
+// bound prints one limit as a plain number in a unit, or "" when there is none.
+func bound(l *quality.Limit, unit quality.Unit) string {
+	if l == nil {
+		return ""
+	}
+	value, err := l.In(unit)
+	if err != nil {
+		return ""
+	}
+	return quality.Number(value, 6)
+}
+
+// temperature is the unit the site reads temperatures in.
+func (sh *sheet) temperature() quality.Unit { return quality.Unit(sh.visit.site.TemperatureUnit) }
+
+// instruments prints gauges as choices, with whether they may be used.
+func (sh *sheet) instruments(list []store.Instrument, selected uuid.UUID) []ui.Choice {
+	var choices []ui.Choice
+	for _, i := range list {
+		hint := "not verified yet"
+		if i.VerifiedAt != nil {
+			hint = fmt.Sprintf("%s %s", verifiedWord(i), i.VerifiedAt.In(sh.visit.site.Location()).Format("2 Jan 15:04"))
+		}
+		choices = append(choices, ui.Choice{Value: i.ID.String(), Label: i.Code, Hint: hint, Code: i.Code, Chosen: i.ID == selected})
+	}
+	return choices
+}
+
+func verifiedWord(i store.Instrument) string {
+	if i.Verdict == string(quality.Pass) {
+		return "verified"
+	}
+	return "failed"
+}
+
+// stations prints stations as choices; the only one is chosen by itself.
+func stationChoices(list []store.Station, selected uuid.UUID) []ui.Choice {
+	var choices []ui.Choice
+	for _, st := range list {
+		choices = append(choices, ui.Choice{Value: st.ID.String(), Label: st.Name, Code: st.Code, Chosen: st.ID == selected})
+	}
+	return choices
+}
+
+// onPart finds the part an address is about.
+func onPart(s *Server, r *http.Request) (store.Subject, string, error) {
+	p, err := s.store.PartBySerial(r.Context(), visitFrom(r).site.ID, param(r, "serial"))
+	return store.Subject{Kind: quality.OnPart, ID: p.ID}, "/parts/" + url.PathEscape(p.Serial), err
+}
+
+// onRack finds the rack an address is about.
+func onRack(s *Server, r *http.Request) (store.Subject, string, error) {
+	k, err := s.store.RackByNumber(r.Context(), visitFrom(r).site.ID, param(r, "number"))
+	return store.Subject{Kind: quality.OnRack, ID: k.ID}, "/racks/" + url.PathEscape(k.Number), err
+}
+
+// onLoad finds the oven load an address is about.
+func onLoad(s *Server, r *http.Request) (store.Subject, string, error) {
+	l, err := s.store.LoadByNumber(r.Context(), visitFrom(r).site.ID, param(r, "number"))
+	return store.Subject{Kind: quality.OnLoad, ID: l.ID}, "/loads/" + url.PathEscape(l.Number), err
+}
+
+// onGauge finds the gauge an address is about.
+func onGauge(s *Server, r *http.Request) (store.Subject, string, error) {
+	g, err := gaugeByCode(r.Context(), s, visitFrom(r).site.ID, param(r, "code"))
+	return store.Subject{Kind: quality.OnInstrument, ID: g.ID}, "/bench", err
+}
+
+func gaugeByCode(ctx context.Context, s *Server, site uuid.UUID, code string) (store.Instrument, error) {
+	return s.store.InstrumentByCode(ctx, site, strings.ToUpper(code))
 }

@@ -82,7 +82,9 @@ func (s *Server) addSpec(w http.ResponseWriter, r *http.Request) error {
 	return s.done(w, r, specAddress(added), "Draft "+code+", revision "+revision+", is open. Next: its sections.")
 }
 
-func specAddress(rev store.SpecRevision) string { return "/setup/specs/" + rev.Code + "/" + rev.ID.String() }
+func specAddress(rev store.SpecRevision) string {
+	return "/setup/specs/" + rev.Code + "/" + rev.ID.String()
+}
 
 func (s *Server) specPage(w http.ResponseWriter, r *http.Request) error {
 	return s.renderSpec(w, r, http.StatusOK, form.New(nil), "")

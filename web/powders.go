@@ -49,7 +49,7 @@ func (s *Server) renderPowders(w http.ResponseWriter, r *http.Request, status in
 		}
 		window := page.Stands("none", "missing")
 		if len(points) > 0 {
-			window = page.Words(windowWords(points))
+			window = page.Words(cureWindowWords(points))
 		}
 		table.Rows = append(table.Rows, []page.SetupCell{page.Code(p.Code, "/setup/powders/"+p.Code), page.Words(p.Name), page.Words(p.Maker), window})
 	}
@@ -59,8 +59,8 @@ func (s *Server) renderPowders(w http.ResponseWriter, r *http.Request, status in
 		Table: table, AddHead: "Add a powder", Form: add}))
 }
 
-// windowWords prints a cure window on one line.
-func windowWords(points []store.CurePoint) string {
+// cureWindowWords prints a cure window on one line.
+func cureWindowWords(points []store.CurePoint) string {
 	words := make([]string, len(points))
 	for i, p := range points {
 		words[i] = fmt.Sprintf("%s °C: %s to %s min", setupNumber(p.MetalC), setupNumber(p.MinutesMin), setupNumber(p.MinutesMax))

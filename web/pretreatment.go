@@ -7,110 +7,111 @@ import (
 	"strconv"
 
 	"github.com/a-h/templ"
-	"github.com/go-chi/chi/v5"
 
 	"coatbook/quality"
 	"coatbook/store"
+	"coatbook/web/form"
 	"coatbook/web/page"
 	"coatbook/web/ui"
 )
 
-// enterOnRack answers an entry page about one rack.
-func (s *Server) enterOnRack(w http.ResponseWriter, r *http.Request, k entryKind) error {
-	rack, err := s.store.RackByNumber(r.Context(), visitFrom(r).site.ID, chi.URLParam(r, "number"))
-	if err != nil {
-		return err
-	}
-	return s.enter(w, r, k, store.Subject{Kind: quality.OnRack, ID: rack.ID}, fmt.Sprintf("tag %s, %d parts", rack.Tag, rack.Parts), "/racks/"+rack.Number)
-}
+var pretreatmentEntry = entryKind{kind: quality.Pretreatment, find: onRack, read: readPretreatment, show: showPretreatment, hazards: []string{"pretreatment"}}
 
+// pretreatment records the wash of a rack.
 func (s *Server) pretreatment(w http.ResponseWriter, r *http.Request) error {
-	return s.enterOnRack(w, r, entryKind{kind: quality.Pretreatment, hazards: []string{"pretreatment"}, fields: pretreatmentFields})
+	return s.enter(w, r, pretreatmentEntry)
 }
 
-// stageOrder is the order in which the readings of a stage are asked.
+// stageOrder is the order in which the readings of a stage are asked for.
 var stageOrder = []string{"concentration", "ph", "conductivity", "stage_temperature", "stage_time"}
 
-func pretreatmentFields(e *entryForm) func(page.Entry) templ.Component {
-	spec := quality.PretreatmentSpec{}
-	if e.form.Spec.Pretreatment != nil {
-		spec = *e.form.Spec.Pretreatment
+func (sh *sheet) stages() []quality.StageSpec {
+	if sh.form.Spec.Pretreatment == nil {
+		return nil
 	}
-	v := page.PretreatmentView{AsksWater: spec.WaterBreak}
-	used := map[string]bool{}
-	for i, stage := range spec.Stages {
-		n := strconv.Itoa(i + 1)
-		block := page.StageBlock{Number: n, Name: stage.Name}
-		block.Bath = e.bath("bath-"+n, stage.Stage, used)
-		var codes []string
-		for _, code := range stageOrder {
-			if _, asked := stage.Limits[code]; asked {
-				codes = append(codes, code)
+	return sh.form.Spec.Pretreatment.Stages
+}
+
+// stageSlots are the readings of one stage: those the spec limits must be taken, temperature and time may be added.
+func (sh *sheet) stageSlots(i int, stage quality.StageSpec) []form.Slot {
+	var slots []form.Slot
+	for _, code := range stageOrder {
+		_, limited := stage.Limits[code]
+		if !limited && code != "stage_temperature" && code != "stage_time" {
+			continue
+		}
+		c, _ := quality.CharacteristicOf(code)
+		unit := c.Canonical()
+		if code == "stage_temperature" {
+			unit = sh.temperature()
+		}
+		slots = append(slots, form.Slot{Name: fmt.Sprintf("stage-%d-%s", i+1, code), Label: c.Name, Characteristic: code, Location: quality.StageKey(i, stage), Unit: unit, Optional: !limited})
+	}
+	return slots
+}
+
+func readPretreatment(sh *sheet) (quality.Check, []store.Use) {
+	check := quality.Check{Kind: quality.Pretreatment}
+	var uses []store.Use
+	for i, stage := range sh.stages() {
+		for _, slot := range sh.stageSlots(i, stage) {
+			slot.Label = stage.Name + ", " + slot.Label
+			if r, ok := sh.Reading(slot, sh.visit.comma()); ok {
+				check.Readings = append(check.Readings, r)
 			}
 		}
-		for code := range stage.Limits {
-			if !slices.Contains(codes, code) {
-				codes = append(codes, code)
+		for _, u := range sh.use(fmt.Sprintf("bath-%d", i+1), "bath") {
+			if !slices.Contains(uses, u) {
+				uses = append(uses, u)
 			}
 		}
-		slices.Sort(codes[min(len(codes), len(stageOrder)):])
-		for _, code := range codes {
-			block.Fields = append(block.Fields, e.reading(measure{name: "stage-" + n + "-" + code, characteristic: code, location: quality.StageKey(i, stage),
-				unit: limitUnit(stage.Limits[code]), limits: stage.Limits[code], absent: true}))
+	}
+	if p := sh.form.Spec.Pretreatment; p != nil && p.WaterBreak {
+		switch code := sh.Values.Get("water_break"); code {
+		case "held", "broken":
+			check.Ratings = append(check.Ratings, quality.Rating{Characteristic: quality.RatingWaterBreak, Code: code})
+		default:
+			sh.Say("water_break", "Water break: say whether the film of water held or broke.")
+		}
+	}
+	return check, uses
+}
+
+func showPretreatment(sh *sheet, e page.Entry) templ.Component {
+	v := page.PretreatmentView{Entry: e, WaterProblem: sh.Wrong["water_break"], Water: choicesWith([]ui.Choice{
+		{Value: "held", Label: "Held", Hint: "the film of water stayed whole while draining"},
+		{Value: "broken", Label: "Broken", Hint: "it drew back or beaded"}}, sh.Values.Get("water_break"))}
+	v.AsksWater = sh.form.Spec.Pretreatment != nil && sh.form.Spec.Pretreatment.WaterBreak
+	for i, stage := range sh.stages() {
+		block := page.StageBlock{Number: strconv.Itoa(i + 1), Name: stage.Name, Bath: sh.bathSelect(i, stage)}
+		for _, slot := range sh.stageSlots(i, stage) {
+			f := sh.field(slot, stage.Limits[slot.Characteristic])
+			f.MayBeAbsent = !slot.Optional
+			block.Fields = append(block.Fields, f)
 		}
 		v.Stages = append(v.Stages, block)
 	}
-	if spec.WaterBreak {
-		v.Water, v.WaterProblem = e.rating("water_break", quality.RatingWaterBreak, "Water break: tap whether the film of water held or broke.",
-			[]ui.Choice{{Value: "held", Label: "Film held", Hint: "whole while draining"}, {Value: "broken", Label: "Film broke"}})
-	}
-	return func(entry page.Entry) templ.Component {
-		v.Entry = entry
-		return page.Pretreatment(v)
-	}
+	return page.Pretreatment(v)
 }
 
-// limitUnit is the unit a limit is written in, in which its reading is then asked; empty without a limit.
-func limitUnit(l quality.Limits) quality.Unit {
-	switch {
-	case l.Low != nil:
-		return l.Low.Unit
-	case l.High != nil:
-		return l.High.Unit
+// bathSelect offers the vessels of a stage. The n-th stage of a kind takes the n-th vessel of that kind by itself.
+func (sh *sheet) bathSelect(i int, stage quality.StageSpec) ui.Select {
+	s := ui.Select{Name: fmt.Sprintf("bath-%d", i+1), Label: "Bath", Scan: "BATH"}
+	before := 0
+	for _, earlier := range sh.stages()[:i] {
+		if earlier.Stage == stage.Stage {
+			before++
+		}
 	}
-	return ""
-}
-
-// bath builds the choice of the vessel of a stage; the first free vessel of that kind is chosen when the page opens.
-func (e *entryForm) bath(name, stage string, used map[string]bool) ui.Select {
-	list := ui.Select{Name: name, Label: "Bath", Empty: "none", Scan: "BATH"}
-	chosen := ""
-	for _, b := range e.form.Baths {
-		if !b.Active || b.Stage != stage {
+	chosen := sh.Values.Get(s.Name)
+	n := 0
+	for _, b := range sh.form.Baths {
+		if b.Stage != stage.Stage || !b.Active {
 			continue
 		}
-		c := ui.Choice{Value: b.ID.String(), Label: b.Name, Code: b.Code}
-		if !used[c.Value] && chosen == "" {
-			chosen = c.Value
-		}
-		list.Choices = append(list.Choices, c)
+		id := b.ID.String()
+		s.Choices = append(s.Choices, ui.Choice{Value: id, Label: b.Code, Hint: b.Name, Code: b.Code, Chosen: id == chosen || chosen == "" && n == before})
+		n++
 	}
-	if e.posted() {
-		chosen = e.values.Get(name)
-	}
-	for i, c := range list.Choices {
-		if c.Value != chosen {
-			continue
-		}
-		list.Choices[i].Chosen = true
-		used[c.Value] = true
-		if e.posted() {
-			for _, b := range e.form.Baths {
-				if b.ID.String() == chosen {
-					e.uses = append(e.uses, store.Use{Role: "bath", ID: b.ID})
-				}
-			}
-		}
-	}
-	return list
+	return s
 }

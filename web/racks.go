@@ -4,10 +4,11 @@ import (
 	"errors"
 	"fmt"
 	"net/http"
+	"net/url"
+	"slices"
 	"strconv"
 	"strings"
 
-	"github.com/go-chi/chi/v5"
 	"github.com/google/uuid"
 
 	"coatbook/quality"
@@ -15,191 +16,220 @@ import (
 	"coatbook/web/page"
 )
 
-// refusalSentence returns the sentence of a refusal, and whether err is one.
-func refusalSentence(err error) (string, bool) {
-	var refusal *store.Refusal
-	if errors.As(err, &refusal) {
-		return refusal.Sentence, true
-	}
-	return "", false
-}
-
+// racks is the page of all hanging racks.
 func (s *Server) racks(w http.ResponseWriter, r *http.Request) error {
-	return s.renderRacks(w, r, http.StatusOK, "", "")
+	return s.renderRacks(w, r, http.StatusOK, "")
 }
 
-func (s *Server) renderRacks(w http.ResponseWriter, r *http.Request, status int, tag, problem string) error {
+// renderRacks lists the racks that hang, with what was wrong with a new one.
+func (s *Server) renderRacks(w http.ResponseWriter, r *http.Request, status int, problem string) error {
 	v := visitFrom(r)
 	racks, err := s.store.OpenRacks(r.Context(), v.site.ID)
 	if err != nil {
 		return err
 	}
-	view := page.RacksView{Frame: s.benchFrame(v, "Racks"), Record: store.NewID().String(), Tag: tag, Problem: problem}
-	for _, k := range racks {
-		view.Racks = append(view.Racks, rackDue(v, k))
+	record, err := keptRecord(r)
+	if err != nil {
+		return err
 	}
-	return s.render(w, r, status, page.Racks(view))
+	return s.render(w, r, status, page.Racks(page.RacksView{Frame: s.benchFrame(v, "Racks"), Record: record, Tag: r.PostFormValue("tag"), Problem: problem,
+		Racks: rackLines(v.site, racks, s.store.Clock())}))
 }
 
-func rackDue(v *visit, k store.Rack) page.Due {
-	words := "being hung"
-	switch {
-	case k.Load != "":
-		words = "on load " + k.Load
-	case contains(k.Done, "coating"):
-		words = "waits for an oven load"
-	case contains(k.Done, "pretreatment"):
-		words = "waits for powder"
-	case k.Parts > 0:
-		words = "waits for the wash"
+// keptRecord is the id of the thing to be made: the one posted, so that a repeat makes no second one, or a new one.
+func keptRecord(r *http.Request) (string, error) {
+	if posted := r.PostFormValue("record"); posted != "" {
+		return posted, nil
 	}
-	return page.Due{Href: "/racks/" + k.Number, What: words, Subject: k.Tag, About: fmt.Sprintf("%s, %d parts", k.Number, k.Parts), Since: k.HungAt.In(v.site.Location()).Format("15:04")}
+	id, err := uuid.NewV7()
+	if err != nil {
+		return "", fmt.Errorf("making an id: %w", err)
+	}
+	return id.String(), nil
 }
 
+// hangRack opens a rack on a free tag.
 func (s *Server) hangRack(w http.ResponseWriter, r *http.Request) error {
-	v := visitFrom(r)
-	tag := strings.ToUpper(bareCode(strings.TrimSpace(r.PostFormValue("tag"))))
+	tag, problem := scanned(r.PostFormValue("tag"), "RACK", "rack tag")
+	if problem != "" {
+		return s.renderRacks(w, r, http.StatusUnprocessableEntity, problem)
+	}
 	id, err := uuid.Parse(r.PostFormValue("record"))
 	if err != nil {
-		id = store.NewID()
+		return s.renderRacks(w, r, http.StatusUnprocessableEntity, "The form has lost its number. Reload the page and scan the tag again.")
 	}
-	rack, err := s.store.HangRack(r.Context(), v.actor, id, tag)
-	if sentence, refused := refusalSentence(err); refused {
-		return s.renderRacks(w, r, http.StatusUnprocessableEntity, tag, sentence)
+	rack, err := s.store.HangRack(r.Context(), visitFrom(r).actor, id, tag)
+	var refusal *store.Refusal
+	if errors.As(err, &refusal) {
+		return s.renderRacks(w, r, http.StatusUnprocessableEntity, refusal.Sentence)
 	}
 	if err != nil {
 		return err
 	}
-	http.Redirect(w, r, "/racks/"+rack.Number, http.StatusSeeOther)
+	http.Redirect(w, r, "/racks/"+url.PathEscape(rack.Number), http.StatusSeeOther)
 	return nil
 }
 
+// rack is the page of one rack.
 func (s *Server) rack(w http.ResponseWriter, r *http.Request) error {
-	return s.renderRack(w, r, http.StatusOK, "", "")
+	return s.renderRack(w, r, http.StatusOK, "")
 }
 
-func (s *Server) renderRack(w http.ResponseWriter, r *http.Request, status int, typed, problem string) error {
-	ctx, v := r.Context(), visitFrom(r)
-	k, err := s.store.RackByNumber(ctx, v.site.ID, chi.URLParam(r, "number"))
+func (s *Server) renderRack(w http.ResponseWriter, r *http.Request, status int, problem string) error {
+	v := visitFrom(r)
+	rack, err := s.store.RackByNumber(r.Context(), v.site.ID, param(r, "number"))
 	if err != nil {
 		return err
 	}
-	subject := store.Subject{Kind: quality.OnRack, ID: k.ID}
-	parts, err := s.store.PartsOf(ctx, v.site.ID, subject)
+	subject := store.Subject{Kind: quality.OnRack, ID: rack.ID}
+	parts, err := s.store.PartsOf(r.Context(), v.site.ID, subject)
 	if err != nil {
 		return err
 	}
-	view := page.RackView{Frame: s.benchFrame(v, "Rack "+k.Tag), Number: k.Number, Tag: k.Tag, AddValue: typed, AddProblem: problem,
-		About: fmt.Sprintf("hung %s by %s", k.HungAt.In(v.site.Location()).Format("15:04 on 2 January"), k.HungBy), Load: k.Load}
-	if k.Load != "" {
-		view.LoadTo = "/loads/" + k.Load
+	records, err := s.store.RecordsOn(r.Context(), v.site.ID, subject)
+	if err != nil {
+		return err
 	}
-	open := k.UnloadedAt == nil && len(k.Done) == 0
-	for i, p := range parts {
-		row := page.RackPart{Position: strconv.Itoa(i + 1), Serial: p.Serial, Name: p.PartNumber + " " + p.PartName, Verdict: p.Status, Words: partStanding(p.Status, p.NextKind).Word, Href: "/parts/" + p.Serial}
-		if open {
-			row.RemoveAction = fmt.Sprintf("/racks/%s/parts/%s/remove", k.Number, p.Serial)
-		}
-		view.Parts = append(view.Parts, row)
+	address := "/racks/" + url.PathEscape(rack.Number)
+	view := page.RackView{Frame: s.benchFrame(v, "Rack "+rack.Number), Number: rack.Number, Tag: rack.Tag, AddProblem: problem, AddValue: r.PostFormValue("serial"),
+		About: fmt.Sprintf("tag %s, hung %s by %s", rack.Tag, clockWords(v.site, rack.HungAt, s.store.Clock()), rack.HungBy)}
+	if problem == "" {
+		view.AddValue = ""
 	}
+	open := rack.UnloadedAt == nil && len(rack.Done) == 0
 	switch {
 	case open:
-		view.Add = "/racks/" + k.Number + "/parts"
-	case k.UnloadedAt != nil:
-		view.WhyNoMore = "This rack was unloaded. Its records stay."
+		view.Add = address + "/parts"
+	case rack.UnloadedAt != nil:
+		view.WhyNoMore = "This rack was taken down. Hang a new one."
 	default:
-		view.WhyNoMore = "This rack has been through the line; a further part hangs on a new rack."
+		view.WhyNoMore = "Work has been recorded on this rack, so its parts stay together."
 	}
-	if k.UnloadedAt == nil {
-		view.Unload = "/racks/" + k.Number + "/unload"
+	if rack.UnloadedAt == nil {
+		view.Unload = address + "/unload"
 	}
-	blocked := ""
-	if len(parts) == 0 {
-		blocked = "Hang at least one part first."
+	if rack.Load != "" {
+		view.Load, view.LoadTo = rack.Load, "/loads/"+url.PathEscape(rack.Load)
 	}
-	if view.Steps, err = s.steps(r, subject, "/racks/"+k.Number, blocked, quality.Pretreatment, quality.Coating); err != nil {
-		return err
+	for i, p := range parts {
+		line := page.RackPart{Position: strconv.Itoa(i + 1), Serial: p.Serial, Name: p.PartName + " " + p.PartNumber, Href: "/parts/" + url.PathEscape(p.Serial)}
+		line.Verdict, line.Words = standsAt(p)
+		if open {
+			line.RemoveAction = address + "/parts/" + url.PathEscape(p.Serial) + "/remove"
+		}
+		view.Parts = append(view.Parts, line)
 	}
+	view.Steps = steps(records, rack.UnloadedAt != nil || len(parts) == 0, []stepTo{
+		{quality.Pretreatment, address + "/pretreatment", "Record the wash"}, {quality.Coating, address + "/coating", "Record the coating run"}})
 	return s.render(w, r, status, page.Rack(view))
 }
 
-// steps lists what was or can be recorded on a rack or load.
-func (s *Server) steps(r *http.Request, subject store.Subject, at, blocked string, kinds ...quality.Kind) ([]page.Step, error) {
-	v := visitFrom(r)
-	records, err := s.store.RecordsOn(r.Context(), v.site.ID, subject)
-	if err != nil {
-		return nil, err
+// standsAt says where a part stands, as a mark and in words.
+func standsAt(p store.PartRow) (verdict, words string) {
+	switch p.Status {
+	case store.StatusOnHold:
+		return "hold", "on hold"
+	case "open", "in_progress":
+		if p.NextKind == "" {
+			return "none", "all recorded"
+		}
+		return "none", "next: " + lowerFirst(p.NextKind.Name())
+	case "accepted":
+		return "pass", "ready to release"
+	case "released":
+		return "pass", "released"
 	}
-	addresses := map[quality.Kind]string{quality.Pretreatment: "/pretreatment", quality.Coating: "/coating", quality.Cure: "/cure", quality.CureTest: "/cure-test"}
-	var steps []page.Step
-	for _, k := range kinds {
-		step := page.Step{Name: k.Name(), Verdict: "none", Words: "not recorded yet", Do: at + addresses[k], Blocked: blocked}
-		for _, h := range records {
-			if h.Kind == k && !h.SupersededBy.Valid {
-				step.Verdict, step.Href = string(h.Verdict), "/records/"+h.ID.String()
-				step.Words = fmt.Sprintf("%s at %s, %s", h.Verdict, h.ObservedAt.In(v.site.Location()).Format("15:04 on 2 January"), h.Person)
-				break
+	return "none", strings.ReplaceAll(p.Status, "_", " ")
+}
+
+// A stepTo is a kind of record with where and how it is done.
+type stepTo struct {
+	kind     quality.Kind
+	href, do string
+}
+
+// steps prints what has been recorded on a rack or load and offers the first step that has not.
+func steps(records []store.Header, closed bool, list []stepTo) []page.Step {
+	var out []page.Step
+	offered := closed
+	for _, to := range list {
+		step := page.Step{Name: to.kind.Name(), Verdict: "none", Href: to.href}
+		for _, rec := range records {
+			if rec.Kind == to.kind {
+				step.Verdict, step.Words = string(rec.Verdict), fmt.Sprintf("%s, %s", strings.ReplaceAll(string(rec.Verdict), "_", " "), rec.Person)
 			}
 		}
-		if bench.admits(v) != nil {
-			step.Do = ""
+		if step.Verdict == "none" && !offered {
+			step.Do, offered = to.do, true
 		}
-		steps = append(steps, step)
+		out = append(out, step)
 	}
-	return steps, nil
+	return out
 }
 
+// hangPart hangs one part on the rack.
 func (s *Server) hangPart(w http.ResponseWriter, r *http.Request) error {
-	ctx, v := r.Context(), visitFrom(r)
-	k, err := s.store.RackByNumber(ctx, v.site.ID, chi.URLParam(r, "number"))
+	v := visitFrom(r)
+	serial, problem := scanned(r.PostFormValue("serial"), "PART", "hangtag")
+	if problem != "" {
+		return s.renderRack(w, r, http.StatusUnprocessableEntity, problem)
+	}
+	rack, err := s.store.RackByNumber(r.Context(), v.site.ID, param(r, "number"))
 	if err != nil {
 		return err
 	}
-	typed := strings.TrimSpace(r.PostFormValue("serial"))
-	p, err := s.store.PartBySerial(ctx, v.site.ID, bareCode(typed))
+	part, err := s.store.PartBySerial(r.Context(), v.site.ID, serial)
 	if errors.Is(err, store.ErrNotFound) {
-		return s.renderRack(w, r, http.StatusUnprocessableEntity, typed, fmt.Sprintf("“%s” is not a hangtag of this shop. Scan the part's tag again.", clipText(typed)))
+		return s.renderRack(w, r, http.StatusUnprocessableEntity, fmt.Sprintf("“%s” is not a part of this site. Scan its hangtag again.", clipped(serial)))
 	}
 	if err != nil {
 		return err
 	}
-	if err := s.store.HangParts(ctx, v.actor, k.ID, []uuid.UUID{p.ID}); err != nil {
-		if sentence, refused := refusalSentence(err); refused {
-			return s.renderRack(w, r, http.StatusUnprocessableEntity, typed, sentence)
-		}
+	err = s.store.HangParts(r.Context(), v.actor, rack.ID, []uuid.UUID{part.ID})
+	var refusal *store.Refusal
+	if errors.As(err, &refusal) {
+		return s.renderRack(w, r, http.StatusUnprocessableEntity, refusal.Sentence)
+	}
+	if err != nil {
 		return err
 	}
-	http.Redirect(w, r, "/racks/"+k.Number, http.StatusSeeOther)
+	http.Redirect(w, r, "/racks/"+url.PathEscape(rack.Number), http.StatusSeeOther)
 	return nil
 }
 
+// takeOff takes a part off before the rack's first run.
 func (s *Server) takeOff(w http.ResponseWriter, r *http.Request) error {
-	ctx, v := r.Context(), visitFrom(r)
-	k, err := s.store.RackByNumber(ctx, v.site.ID, chi.URLParam(r, "number"))
+	v := visitFrom(r)
+	rack, err := s.store.RackByNumber(r.Context(), v.site.ID, param(r, "number"))
 	if err != nil {
 		return err
 	}
-	p, err := s.store.PartBySerial(ctx, v.site.ID, chi.URLParam(r, "serial"))
+	part, err := s.store.PartBySerial(r.Context(), v.site.ID, param(r, "serial"))
 	if err != nil {
 		return err
 	}
-	if err := s.store.TakeOff(ctx, v.actor, k.ID, p.ID); err != nil {
+	if err := s.store.TakeOff(r.Context(), v.actor, rack.ID, part.ID); err != nil {
 		return err
 	}
-	http.Redirect(w, r, "/racks/"+k.Number, http.StatusSeeOther)
+	s.flash(r, fmt.Sprintf("%s is off the rack.", part.Serial))
+	http.Redirect(w, r, "/racks/"+url.PathEscape(rack.Number), http.StatusSeeOther)
 	return nil
 }
 
+// unloadRack frees the rack's tag for the next hanging.
 func (s *Server) unloadRack(w http.ResponseWriter, r *http.Request) error {
 	v := visitFrom(r)
-	k, err := s.store.RackByNumber(r.Context(), v.site.ID, chi.URLParam(r, "number"))
+	rack, err := s.store.RackByNumber(r.Context(), v.site.ID, param(r, "number"))
 	if err != nil {
 		return err
 	}
-	if err := s.store.Unload(r.Context(), v.actor, k.ID); err != nil {
+	if err := s.store.Unload(r.Context(), v.actor, rack.ID); err != nil {
 		return err
 	}
-	s.flash(r, "Rack "+k.Tag+" is free again.")
-	http.Redirect(w, r, "/racks", http.StatusSeeOther)
+	s.flash(r, fmt.Sprintf("Rack %s is down; tag %s can be used again.", rack.Number, rack.Tag))
+	http.Redirect(w, r, "/bench", http.StatusSeeOther)
 	return nil
 }
+
+// has reports whether a kind is among those recorded.
+func has(done []string, kind quality.Kind) bool { return slices.Contains(done, string(kind)) }

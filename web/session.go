@@ -155,6 +155,7 @@ var (
 	bench     = access{roles: []string{store.Inspector, store.Operator, store.Supervisor, store.Engineer}}
 	deciders  = access{roles: []string{store.Supervisor, store.Engineer}}
 	engineers = access{roles: []string{store.Engineer, store.Administrator}}
+	approvers = access{roles: []string{store.Engineer}}
 	admins    = access{roles: []string{store.Administrator}}
 	setup     = access{roles: []string{store.Supervisor, store.Engineer, store.Administrator}}
 )

@@ -33,15 +33,15 @@ func attempt(a *form.Answers, entries []form.Entry, act func() error) (problem s
 	if !errors.As(err, &refusal) {
 		return "", err
 	}
-	if name := fieldOf(refusal.Rule, entries); name != "" {
+	if name := fieldOfRule(refusal.Rule, entries); name != "" {
 		a.Say(name, refusal.Sentence)
 		return lookAgain, nil
 	}
 	return refusal.Sentence, nil
 }
 
-// fieldOf returns the entry that a rule of the schema is about: rules are named table_field_what.
-func fieldOf(rule string, entries []form.Entry) string {
+// fieldOfRule returns the entry that a rule of the schema is about: rules are named table_field_what.
+func fieldOfRule(rule string, entries []form.Entry) string {
 	found := ""
 	for _, e := range entries {
 		if strings.Contains(rule, "_"+e.Name+"_") && len(e.Name) > len(found) {

@@ -11,15 +11,17 @@ import (
 // specWords prints a spec section by section, every figure of it: what an approver signs and an auditor reads.
 func specWords(s quality.FinishSpec) []page.SetupWords {
 	var out []page.SetupWords
-	add := func(head string, facts ...page.DeskFact) { out = append(out, page.SetupWords{Head: head, Facts: facts}) }
+	add := func(head string, facts ...page.DeskFact) {
+		out = append(out, page.SetupWords{Head: head, Facts: facts})
+	}
 	limits := func(term string, l quality.Limits) page.DeskFact { return page.Plain(term, l.String()) }
 	if w := s.Weld; w != nil {
 		add("Weld check", page.Plain("Quality level", w.Level), limits("Leg length", w.Leg), limits("Throat thickness", w.Throat), limits("Light at the weld", w.Light))
 	}
 	if p := s.Pretreatment; p != nil {
-		facts := []page.DeskFact{page.Plain("Water-break test", yesNo(p.WaterBreak)), page.Plain("Longest time to powder", zeroIsNone(p.MaxHoursToCoat, "h"))}
+		facts := []page.DeskFact{page.Plain("Water-break test", specYesNo(p.WaterBreak)), page.Plain("Longest time to powder", specZeroIsNone(p.MaxHoursToCoat, "h"))}
 		for i, stage := range p.Stages {
-			facts = append(facts, page.Plain(fmt.Sprintf("%d %s", i+1, stage.Name), stageWords(stage)))
+			facts = append(facts, page.Plain(fmt.Sprintf("%d %s", i+1, stage.Name), specStageWords(stage)))
 		}
 		add("Pretreatment", facts...)
 	}
@@ -29,41 +31,41 @@ func specWords(s quality.FinishSpec) []page.SetupWords {
 			powders = strings.Join(c.Powders, ", ")
 		}
 		add("Coating", page.Plain("Powders allowed", powders), limits("Air temperature", c.Air), limits("Relative humidity", c.Humidity),
-			page.Plain("Part above the dew point by", zeroIsNone(c.DewPointMarginC, "K")), limits("Resistance to earth", c.Ground), limits("Gun voltage", c.Voltage))
+			page.Plain("Part above the dew point by", specZeroIsNone(c.DewPointMarginC, "K")), limits("Resistance to earth", c.Ground), limits("Gun voltage", c.Voltage))
 	}
 	if c := s.Cure; c != nil {
 		add("Cure", page.Plain("Time counts from metal at", setupNumber(c.ScheduleC)+" °C"), page.Plain("Metal temperatures", fmt.Sprint(c.Channels)),
-			page.Plain("Peaks apart by at most", zeroIsNone(c.MaxSpreadC, "K")), page.Plain("Window", "the powder's"))
+			page.Plain("Peaks apart by at most", specZeroIsNone(c.MaxSpreadC, "K")), page.Plain("Window", "the powder's"))
 	}
 	if c := s.CureTest; c != nil {
 		add("Cure test", page.Plain("Solvent", c.Solvent), page.Plain("Double rubs", fmt.Sprint(c.Rubs)), page.Plain("Wait before judging", fmt.Sprintf("%d s", c.WaitS)),
 			page.Plain("Lowest rating that passes", fmt.Sprint(c.PassFrom)), page.Plain("Judged against", wordOrNone(c.Reference)))
 	}
 	if s.Finish != nil {
-		add("Finish check", finishWords(*s.Finish)...)
+		add("Finish check", specFinishWords(*s.Finish)...)
 	}
 	if s.Film != nil {
-		add("Film thickness", filmWords(*s.Film)...)
+		add("Film thickness", specFilmWords(*s.Film)...)
 	}
-	add("In all", page.Plain("Trips through coating", fmt.Sprint(s.MaxCycles)), page.Plain("Release by a second person", yesNo(s.ReleaserNotSoleInspector)))
+	add("In all", page.Plain("Trips through coating", fmt.Sprint(s.MaxCycles)), page.Plain("Release by a second person", specYesNo(s.ReleaserNotSoleInspector)))
 	return out
 }
 
-func yesNo(b bool) string {
+func specYesNo(b bool) string {
 	if b {
 		return "yes"
 	}
 	return "no"
 }
 
-func zeroIsNone(v float64, unit string) string {
+func specZeroIsNone(v float64, unit string) string {
 	if v == 0 {
 		return "no limit"
 	}
 	return setupNumber(v) + " " + unit
 }
 
-func stageWords(stage quality.StageSpec) string {
+func specStageWords(stage quality.StageSpec) string {
 	words := []string{labelOf(washStageOptions, stage.Stage)}
 	for _, l := range specStageLimits {
 		if limits, ok := stage.Limits[l.code]; ok && !limits.None() {
@@ -73,8 +75,8 @@ func stageWords(stage quality.StageSpec) string {
 	return strings.Join(words, "; ")
 }
 
-func finishWords(f quality.FinishCheckSpec) []page.DeskFact {
-	facts := []page.DeskFact{page.Plain("Viewing distance", zeroIsNone(f.DistanceMM, "mm")), page.Plain("Light at the part", f.Light.String())}
+func specFinishWords(f quality.FinishCheckSpec) []page.DeskFact {
+	facts := []page.DeskFact{page.Plain("Viewing distance", specZeroIsNone(f.DistanceMM, "mm")), page.Plain("Light at the part", f.Light.String())}
 	permitted := []string{}
 	for _, d := range f.Allowed {
 		says := fmt.Sprintf("%s up to %d", labelOf(specDefectOptions(), d.Code), d.Count)
@@ -93,7 +95,7 @@ func finishWords(f quality.FinishCheckSpec) []page.DeskFact {
 	return facts
 }
 
-func filmWords(f quality.FilmSpec) []page.DeskFact {
+func specFilmWords(f quality.FilmSpec) []page.DeskFact {
 	facts := []page.DeskFact{page.Plain("Limits", f.Limits.String()), page.Plain("Acceptance rule", labelOf(specRuleOptions(), string(f.Rule)))}
 	if f.Rule == quality.SpotArea {
 		facts = append(facts, page.Plain("Restriction level", fmt.Sprint(f.Level)))

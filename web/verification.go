@@ -5,49 +5,58 @@ import (
 	"net/http"
 
 	"github.com/a-h/templ"
-	"github.com/go-chi/chi/v5"
 
 	"coatbook/quality"
 	"coatbook/store"
+	"coatbook/web/form"
 	"coatbook/web/page"
-	"coatbook/web/ui"
 )
 
-// verification proves a gauge on the bare plate and on certified shims.
+var verificationEntry = entryKind{kind: quality.Verification, find: onGauge, read: readVerification, show: showVerification}
+
+// verification records the verification of a gauge.
 func (s *Server) verification(w http.ResponseWriter, r *http.Request) error {
-	g, err := s.store.InstrumentByCode(r.Context(), visitFrom(r).site.ID, chi.URLParam(r, "code"))
-	if err != nil {
-		return err
-	}
-	k := entryKind{kind: quality.Verification, fields: func(e *entryForm) func(page.Entry) templ.Component { return verificationFields(e, g) }}
-	return s.enter(w, r, k, store.Subject{Kind: quality.OnInstrument, ID: g.ID}, "serial "+g.MakerSerial, "/bench")
+	return s.enter(w, r, verificationEntry)
 }
 
-func verificationFields(e *entryForm, g store.Instrument) func(page.Entry) templ.Component {
-	v := page.VerificationView{Last: "not verified yet"}
-	if g.VerifiedAt != nil {
-		v.Last = fmt.Sprintf("%s at %s", g.Verdict, g.VerifiedAt.In(e.visit.site.Location()).Format("15:04 on 2 January"))
+func (sh *sheet) zeroSlot() form.Slot {
+	return form.Slot{Name: "zero", Label: "Bare plate", Characteristic: "zero_reading", Unit: sh.filmUnit()}
+}
+
+func (sh *sheet) shimSlot(shim store.Instrument) form.Slot {
+	label := "Shim " + shim.Code
+	if shim.Nominal != nil {
+		label += ", " + quality.Number(*shim.Nominal, 2) + " " + quality.Unit(shim.Unit).Symbol()
 	}
-	unit := quality.Unit(g.Unit)
-	gauge := quality.Gauge{Abs: g.ToleranceAbs, Share: g.ToleranceShare, Unit: unit}
-	v.Zero = []ui.Field{e.reading(measure{name: "zero", characteristic: "zero_reading", label: "Bare plate of the same alloy", unit: unit,
-		limits: quality.Between(-gauge.Abs, gauge.Abs, unit)})}
-	for _, shim := range e.form.Shims {
-		if shim.Nominal == nil {
-			continue
+	return form.Slot{Name: "shim-" + shim.Code, Label: label, Characteristic: "shim_reading", Location: shim.Code, Unit: sh.filmUnit(), Optional: true}
+}
+
+func readVerification(sh *sheet) (quality.Check, []store.Use) {
+	check := quality.Check{Kind: quality.Verification, Readings: sh.Readings([]form.Slot{sh.zeroSlot()}, sh.visit.comma())}
+	var uses []store.Use
+	for _, shim := range sh.form.Shims {
+		if r, ok := sh.Reading(sh.shimSlot(shim), sh.visit.comma()); ok {
+			check.Readings = append(check.Readings, r)
+			uses = append(uses, store.Use{Role: "shim", ID: shim.ID})
 		}
-		allowed := gauge.Abs + gauge.Share**shim.Nominal + shim.ToleranceAbs + shim.ToleranceShare**shim.Nominal
-		row := page.ShimRow{Code: shim.Code, Nominal: quality.Number(*shim.Nominal, 2) + " " + quality.Unit(shim.Unit).Symbol(), Allowed: "± " + quality.Number(allowed, 2)}
-		// Two shims around the working range are enough; which ones is the inspector's choice.
-		row.Reading = e.reading(measure{name: "shim-" + shim.Code, characteristic: "shim_reading", label: "Shim " + shim.Code, location: shim.Code, unit: unit, optional: true,
-			limits: quality.Between(*shim.Nominal-allowed, *shim.Nominal+allowed, quality.Unit(shim.Unit))})
-		if e.posted() && row.Reading.Value != "" && row.Reading.Problem == "" {
-			e.uses = append(e.uses, store.Use{Role: "shim", ID: shim.ID})
-		}
-		v.Shims = append(v.Shims, row)
 	}
-	return func(entry page.Entry) templ.Component {
-		v.Entry = entry
-		return page.Verification(v)
+	if len(uses) < 2 && len(sh.form.Shims) > 0 {
+		sh.Say("shim-"+sh.form.Shims[0].Code, "Shims: read at least two, one below and one above the film.")
 	}
+	return check, uses
+}
+
+func showVerification(sh *sheet, e page.Entry) templ.Component {
+	e.Unit = string(sh.filmUnit())
+	v := page.VerificationView{Entry: e}
+	zero := sh.field(sh.zeroSlot(), quality.Limits{})
+	zero.First = zero.Value == ""
+	v.Zero = append(v.Zero, zero)
+	for _, shim := range sh.form.Shims {
+		v.Shims = append(v.Shims, page.ShimRow{Code: shim.Code, Reading: sh.field(sh.shimSlot(shim), quality.Limits{})})
+	}
+	g := sh.form.Circumstance.Gauge
+	v.Facts = append(v.Facts, page.Fact{Name: "Permitted error", Value: fmt.Sprintf("± %s %s and %s %% of the value", quality.Number(g.Abs, 3), g.Unit.Symbol(), quality.Number(g.Share*100, 2))})
+	v.Last = "Verify before the first reading of the shift, at its end, and after a drop."
+	return page.Verification(v)
 }

@@ -3,71 +3,86 @@ package web
 import (
 	"fmt"
 	"net/http"
+	"slices"
 	"strconv"
 
 	"github.com/a-h/templ"
-	"github.com/go-chi/chi/v5"
 
 	"coatbook/quality"
 	"coatbook/store"
+	"coatbook/web/form"
 	"coatbook/web/page"
 	"coatbook/web/ui"
 )
 
-// enterOnPart answers an entry page about one part.
-func (s *Server) enterOnPart(w http.ResponseWriter, r *http.Request, k entryKind) error {
-	p, err := s.store.PartBySerial(r.Context(), visitFrom(r).site.ID, chi.URLParam(r, "serial"))
-	if err != nil {
-		return err
+var weldEntry = entryKind{kind: quality.Weld, find: onPart, read: readWeld, show: showWeld, hazards: []string{"weld"}}
+
+// weld records the weld check of a part.
+func (s *Server) weld(w http.ResponseWriter, r *http.Request) error { return s.enter(w, r, weldEntry) }
+
+// ratingAid is what the welds were looked at with.
+const ratingAid = "aid"
+
+var aids = []ui.Choice{{Value: "eye", Label: "Eye"}, {Value: "lens", Label: "Lens"}, {Value: "mirror", Label: "Mirror"}, {Value: "gauge", Label: "Weld gauge"}}
+
+// weldSlots are the sizes of each weld, asked for where the spec limits them, and the light.
+func (sh *sheet) weldSlots() (light form.Slot, sizes []form.Slot) {
+	spec := sh.form.Spec.Weld
+	light = form.Slot{Name: "light", Label: "Light at the part", Characteristic: "light", Unit: quality.Lux, Optional: spec == nil || spec.Light.None()}
+	if spec == nil {
+		return light, nil
 	}
-	about := fmt.Sprintf("%s %s, cycle %d", p.PartName, p.PartNumber, p.Cycle)
-	return s.enter(w, r, k, store.Subject{Kind: quality.OnPart, ID: p.ID}, about, "/parts/"+p.Serial)
+	for n := 1; n <= sh.form.Circumstance.Welds; n++ {
+		if !spec.Leg.None() {
+			sizes = append(sizes, form.Slot{Name: fmt.Sprintf("leg-%d", n), Label: fmt.Sprintf("Weld %d, leg", n), Characteristic: "weld_leg", Spot: n, Unit: quality.Millimetre})
+		}
+		if !spec.Throat.None() {
+			sizes = append(sizes, form.Slot{Name: fmt.Sprintf("throat-%d", n), Label: fmt.Sprintf("Weld %d, throat", n), Characteristic: "weld_throat", Spot: n, Unit: quality.Millimetre})
+		}
+	}
+	return light, sizes
 }
 
-func (s *Server) weld(w http.ResponseWriter, r *http.Request) error {
-	return s.enterOnPart(w, r, entryKind{kind: quality.Weld, hazards: []string{"weld"}, fields: weldFields})
+func knownImperfection(code string) bool {
+	return slices.ContainsFunc(quality.WeldImperfections, func(w quality.WeldImperfection) bool { return w.Code == code })
 }
 
-func weldFields(e *entryForm) func(page.Entry) templ.Component {
-	spec := quality.WeldSpec{}
-	if e.form.Spec.Weld != nil {
-		spec = *e.form.Spec.Weld
+func readWeld(sh *sheet) (quality.Check, []store.Use) {
+	light, sizes := sh.weldSlots()
+	check := quality.Check{Kind: quality.Weld, Defects: sh.Defects(knownImperfection)}
+	check.Readings = sh.Readings(append(sizes, light), sh.visit.comma())
+	if aid := sh.Values.Get("aid"); slices.ContainsFunc(aids, func(c ui.Choice) bool { return c.Value == aid }) {
+		check.Ratings = append(check.Ratings, quality.Rating{Characteristic: ratingAid, Code: aid})
 	}
-	v := page.WeldView{Aids: []ui.Choice{{Value: "eye", Label: "Eye"}, {Value: "lens", Label: "Lens"}, {Value: "mirror", Label: "Mirror"}, {Value: "gauge", Label: "Gauge"}}}
-	v.Welder = e.pick("welder", ui.Select{Label: "Welder", Hint: "scan a badge or choose", Empty: "choose", Choices: people(e.form.Welders)}, "Welder: choose who welded.")
-	v.Light = e.reading(measure{name: "light", characteristic: "light", limits: spec.Light})
-	v.Aids, _ = e.rating("aid", "viewing_aid", "", v.Aids)
-	v.Found = e.defects(page.DefectLines{Legend: "What was found", None: "None found on any weld", Groups: weldGroups(), PlaceHint: "weld 3, toe"})
-	sized := !spec.Leg.None() || !spec.Throat.None()
-	for weld := 1; sized && weld <= e.form.Circumstance.Welds; weld++ {
-		n := strconv.Itoa(weld)
-		size := page.WeldSize{Number: n}
-		size.Leg = e.reading(measure{name: "leg-" + n, characteristic: "weld_leg", label: "Weld " + n + ", leg", spot: weld, limits: spec.Leg, optional: spec.Leg.None()})
-		size.Throat = e.reading(measure{name: "throat-" + n, characteristic: "weld_throat", label: "Weld " + n + ", throat", spot: weld, limits: spec.Throat, optional: spec.Throat.None()})
-		v.Sizes = append(v.Sizes, size)
-	}
-	if !spec.Leg.None() {
-		v.Asked = "leg " + spec.Leg.String()
-	}
-	if !spec.Throat.None() {
-		v.Asked += " throat " + spec.Throat.String()
-	}
-	return func(entry page.Entry) templ.Component {
-		entry.Facts = append(entry.Facts, page.Fact{Name: "Level", Value: spec.Level}, page.Fact{Name: "Wall", Value: quality.Number(e.form.Circumstance.WallMM, 1) + " mm"})
-		v.Entry = entry
-		return page.Weld(v)
-	}
+	return check, sh.use("welder", "welder")
 }
 
-func people(all []store.Person) []ui.Choice {
-	var choices []ui.Choice
-	for _, p := range all {
-		choices = append(choices, ui.Choice{Value: p.ID.String(), Label: p.Name})
+func showWeld(sh *sheet, e page.Entry) templ.Component {
+	light, sizes := sh.weldSlots()
+	v := page.WeldView{Entry: e, Aids: choicesWith(aids, firstText(sh.Values.Get("aid"), "eye"))}
+	limits := quality.WeldSpec{}
+	if spec := sh.form.Spec.Weld; spec != nil {
+		limits = *spec
+		v.Facts = append(v.Facts, page.Fact{Name: "Quality level", Value: fmt.Sprintf("%s, wall %s mm, %d welds", spec.Level, quality.Number(sh.form.Circumstance.WallMM, 2), sh.form.Circumstance.Welds)})
 	}
-	return choices
+	v.Light = sh.field(light, limits.Light)
+	for _, slot := range sizes {
+		l := limits.Leg
+		if slot.Characteristic == "weld_throat" {
+			l = limits.Throat
+		}
+		v.Sizes = append(v.Sizes, sh.field(slot, l))
+	}
+	welder, _ := sh.chosen("welder", "welder")
+	v.Welder = ui.Select{Name: "welder", Label: "Welder", Hint: "who welded it", Empty: "not known", Scan: "PERSON"}
+	for _, p := range sh.form.Welders {
+		v.Welder.Choices = append(v.Welder.Choices, ui.Choice{Value: p.ID.String(), Label: p.Name, Code: p.SignOnName, Chosen: p.ID == welder})
+	}
+	v.Found = sh.lines(page.DefectLines{Legend: "Imperfections found", None: "None found", PlaceHint: "weld 3, toe", Groups: weldGroups()})
+	return page.Weld(v)
 }
 
-// weldGroups is the catalogue of ISO 6520-1 numbers by group.
+// weldGroups is the catalogue as headings with their numbers.
 func weldGroups() []page.CodeGroup {
 	var groups []page.CodeGroup
 	for _, w := range quality.WeldImperfections {
@@ -78,4 +93,35 @@ func weldGroups() []page.CodeGroup {
 		last.Codes = append(last.Codes, ui.Choice{Value: w.Code, Label: w.Code + " " + w.Name})
 	}
 	return groups
+}
+
+// lines fills a block of imperfections with what is typed.
+func (sh *sheet) lines(d page.DefectLines) page.DefectLines {
+	d.NoneChecked, d.Problem = sh.Values.Get("none_found") != "", sh.Wrong["lines"]
+	for n := 1; n <= sh.Answers.Lines(3); n++ {
+		number := strconv.Itoa(n)
+		get := func(part string) string { return sh.Values.Get("defect-" + number + "-" + part) }
+		d.Lines = append(d.Lines, page.DefectLine{N: number, Code: get("code"), Place: get("place"), Size: get("size"), Length: get("length"), Count: get("count"),
+			Problem: sh.Wrong["defect-"+number]})
+	}
+	return d
+}
+
+// choicesWith returns the choices with one marked.
+func choicesWith(choices []ui.Choice, value string) []ui.Choice {
+	out := slices.Clone(choices)
+	for i := range out {
+		out[i].Chosen = out[i].Value == value
+	}
+	return out
+}
+
+// firstText returns the first text that is not empty.
+func firstText(texts ...string) string {
+	for _, t := range texts {
+		if t != "" {
+			return t
+		}
+	}
+	return ""
 }

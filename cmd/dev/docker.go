@@ -89,7 +89,7 @@ func startDocker(ctx context.Context) (*exec.Cmd, error) {
 		return nil, nil
 	}
 	if os.Geteuid() != 0 {
-		return nil, errors.New("Docker's daemon does not answer, and only root may start it")
+		return nil, errors.New("the Docker daemon does not answer, and only root may start it")
 	}
 	log, err := os.Create(filepath.Join(os.TempDir(), "coatbook-dockerd.log"))
 	if err != nil {
@@ -164,7 +164,7 @@ func bringUp(ctx context.Context, dbImage string, port int, keep bool) (err erro
 	defer func() {
 		if err == nil && keep {
 			fmt.Printf("running on http://127.0.0.1:%d; database password %s\n", port, password)
-			fmt.Printf("take it down: POSTGRES_PASSWORD=- docker-compose -p %s down --volumes\n", project)
+			fmt.Printf("take it down (or with docker compose): POSTGRES_PASSWORD=- docker-compose -p %s down --volumes\n", project)
 			return
 		}
 		if err != nil {

@@ -8,10 +8,15 @@ import (
 	"os/exec"
 	"path"
 	"path/filepath"
+	"regexp"
 	"slices"
 	"strconv"
 	"strings"
 	"testing"
+
+	"github.com/a-h/templ"
+
+	"coatbook/web/page"
 )
 
 // repository is the top of the tree, seen from this package.
@@ -164,4 +169,65 @@ func walkGo(t *testing.T, visit func(file string)) {
 	if err != nil {
 		t.Fatal(err)
 	}
+}
+
+// settingsIn finds the flags and environment variables that cmd/coatbook/config.go reads.
+var settingsIn = regexp.MustCompile(`text\(&c\.\w+, "([a-z-]+)", "([A-Z_]*)"`)
+
+func TestReadmeListsEverySetting(t *testing.T) {
+	readme, config := readFile(t, "README.md"), readFile(t, "cmd/coatbook/config.go")
+	settings := settingsIn.FindAllStringSubmatch(config, -1)
+	if calls := strings.Count(config, "text(&c."); calls == 0 || calls != len(settings) {
+		t.Fatalf("understood %d of %d settings", len(settings), calls)
+	}
+	for _, s := range settings {
+		row := "| `--" + s[1] + "` |"
+		if s[2] != "" {
+			row += " `" + s[2] + "` |"
+		}
+		if !strings.Contains(readme, row) {
+			t.Errorf("README.md has no row %s", row)
+		}
+	}
+	if !strings.Contains(readme, "`DATABASE_URL`") {
+		t.Error("README.md does not name DATABASE_URL")
+	}
+}
+
+// The guide and the first screens warn in the same sense: where an ordinary tablet must not go, and that records protect
+// nobody.
+func TestGuideAndFirstScreensCarryTheCautions(t *testing.T) {
+	screen := func(c templ.Component) string {
+		var b strings.Builder
+		if err := c.Render(t.Context(), &b); err != nil {
+			t.Fatal(err)
+		}
+		return b.String()
+	}
+	signOn, enrol := screen(page.SignOn(page.SignOnView{})), screen(page.Enrol(page.EnrolView{}))
+	for place, c := range map[string]struct {
+		text string
+		says []string
+	}{
+		"README.md": {readFile(t, "README.md"), []string{"not a safety system", "Interlocks, alarms", "Safety data sheets, local codes", "licensed practice",
+			"An ordinary tablet, scanner or gauge is not approved for a classified spray area", "unless it is rated"}},
+		"sign-on":   {signOn, []string{"no safety system", "interlocks and alarms stand alone", "safety data sheets, local codes", "licensed practice", "outside the classified spray area"}},
+		"enrolment": {enrol, []string{"no safety system", "An ordinary tablet, scanner or gauge is not approved for a classified spray area", `name="location_class"`}},
+	} {
+		text := strings.Join(strings.Fields(c.text), " ")
+		for _, want := range c.says {
+			if !strings.Contains(text, want) {
+				t.Errorf("%s does not say %q", place, want)
+			}
+		}
+	}
+}
+
+func readFile(t *testing.T, name string) string {
+	t.Helper()
+	text, err := os.ReadFile(filepath.Join(repository, name))
+	if err != nil {
+		t.Fatal(err)
+	}
+	return string(text)
 }

@@ -3,8 +3,6 @@ package main
 import (
 	"encoding/csv"
 	"fmt"
-	"os"
-	"path/filepath"
 	"regexp"
 	"slices"
 	"strings"
@@ -92,19 +90,11 @@ func TestRequirementsNameTestsThatExist(t *testing.T) {
 		if !strings.HasSuffix(file, "_test.go") {
 			return
 		}
-		text, err := os.ReadFile(filepath.Join(repository, file))
-		if err != nil {
-			t.Fatal(err)
-		}
-		for _, m := range testFunction.FindAllStringSubmatch(string(text), -1) {
+		for _, m := range testFunction.FindAllStringSubmatch(readFile(t, file), -1) {
 			exists[m[1]] = true
 		}
 	})
-	text, err := os.ReadFile(filepath.Join(repository, "testdata/requirements.csv"))
-	if err != nil {
-		t.Fatal(err)
-	}
-	rows, err := readTrace(string(text))
+	rows, err := readTrace(readFile(t, "testdata/requirements.csv"))
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -39,3 +39,11 @@ func gaugeWord(verdict string) string {
 	}
 	return "not verified this shift"
 }
+
+// commaWord is empty for people who write a point, so that the script can test it.
+func commaWord(comma bool) string {
+	if comma {
+		return "yes"
+	}
+	return ""
+}

@@ -11,12 +11,6 @@ import templruntime "github.com/a-h/templ/runtime"
 
 import "coatbook/web/ui"
 
-// A WeldSize is one weld of the part with its measured sizes.
-type WeldSize struct {
-	Number      string
-	Leg, Throat ui.Field
-}
-
 // A WeldView is the weld check of a part.
 type WeldView struct {
 	Entry
@@ -25,7 +19,7 @@ type WeldView struct {
 	Light  ui.Field
 	Aids   []ui.Choice
 	Found  DefectLines
-	Sizes  []WeldSize
+	Sizes  []ui.Field
 	Asked  string // what the drawing says about sizes, empty when the spec limits none
 }
 
@@ -101,7 +95,7 @@ func Weld(v WeldView) templ.Component {
 				var templ_7745c5c3_Var3 string
 				templ_7745c5c3_Var3, templ_7745c5c3_Err = templ.JoinStringErrs(v.Asked)
 				if templ_7745c5c3_Err != nil {
-					return templ.Error{Err: templ_7745c5c3_Err, FileName: `web/page/weld.templ`, Line: 42, Col: 34}
+					return templ.Error{Err: templ_7745c5c3_Err, FileName: `weld.templ`, Line: 36, Col: 34}
 				}
 				_, templ_7745c5c3_Err = templ_7745c5c3_Buffer.WriteString(templ.EscapeString(templ_7745c5c3_Var3))
 				if templ_7745c5c3_Err != nil {
@@ -112,11 +106,7 @@ func Weld(v WeldView) templ.Component {
 					return templ_7745c5c3_Err
 				}
 				for _, s := range v.Sizes {
-					templ_7745c5c3_Err = ui.Reading(s.Leg).Render(ctx, templ_7745c5c3_Buffer)
-					if templ_7745c5c3_Err != nil {
-						return templ_7745c5c3_Err
-					}
-					templ_7745c5c3_Err = ui.Reading(s.Throat).Render(ctx, templ_7745c5c3_Buffer)
+					templ_7745c5c3_Err = ui.Reading(s).Render(ctx, templ_7745c5c3_Buffer)
 					if templ_7745c5c3_Err != nil {
 						return templ_7745c5c3_Err
 					}

@@ -1,0 +1,414 @@
+package web
+
+import (
+	"context"
+	"encoding/csv"
+	"fmt"
+	"io"
+	"log/slog"
+	"net/http"
+	"net/http/httptest"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/chromedp/chromedp"
+	"github.com/chromedp/chromedp/kb"
+
+	"coatbook/store"
+	"coatbook/store/demoshop"
+	"coatbook/store/storetest"
+)
+
+// A tablet is a headless browser of tablet size in front of a running server, with the demo shop's register and no work
+// done yet.
+type tablet struct {
+	t      *testing.T
+	ctx    context.Context
+	url    string
+	server *Server
+	shop   *demoshop.Shop
+}
+
+func browserPath(t *testing.T) string {
+	t.Helper()
+	for _, name := range []string{"chromium", "chromium-browser", "google-chrome", "/Applications/Google Chrome.app/Contents/MacOS/Google Chrome"} {
+		if path, err := exec.LookPath(name); err == nil {
+			return path
+		}
+	}
+	t.Fatal("no Chromium found; go run ./cmd/dev test installs it")
+	return ""
+}
+
+// newTablet starts a server over a fresh shop and an enrolled tablet before it.
+func newTablet(t *testing.T) *tablet {
+	t.Helper()
+	db := storetest.New(t)
+	shop, err := demoshop.Open(t.Context(), db, time.Now().AddDate(0, 0, -3))
+	if err != nil {
+		t.Fatal(err)
+	}
+	shop.DB = db
+	s := New(db, slog.New(slog.NewTextHandler(io.Discard, nil)), Config{})
+	site := httptest.NewServer(s)
+	t.Cleanup(func() { s.Drain(); site.Close(); s.Close() })
+	alloc, cancel := chromedp.NewExecAllocator(context.Background(), chromedp.ExecPath(browserPath(t)), chromedp.NoSandbox, chromedp.DisableGPU, chromedp.Headless,
+		chromedp.Flag("disable-quic", true), chromedp.Flag("disable-background-networking", true), chromedp.Flag("disable-component-update", true), chromedp.Flag("hide-scrollbars", true))
+	t.Cleanup(cancel)
+	ctx, cancelTab := chromedp.NewContext(alloc)
+	t.Cleanup(cancelTab)
+	if err := chromedp.Do(ctx); err != nil {
+		t.Fatalf("starting the browser: %v", err)
+	}
+	ctx, cancelTimeout := context.WithTimeout(ctx, 4*time.Minute)
+	t.Cleanup(cancelTimeout)
+	tab := &tablet{t: t, ctx: ctx, url: site.URL, server: s, shop: shop}
+	tab.do(chromedp.EmulateViewport(1280, 800, chromedp.EmulateTouch))
+	_, secret, err := db.AddDevice(t.Context(), shop.People["petra"], store.NewDevice{Name: "Bench tablet", Station: shop.Stations["FINAL-2"], LocationClass: "unclassified"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	tab.open("/enrol/" + secret)
+	tab.press("Enrol this tablet")
+	tab.wait("#pin-form")
+	return tab
+}
+
+func (b *tablet) do(steps ...chromedp.Action[chromedp.Void]) {
+	b.t.Helper()
+	ctx, cancel := context.WithTimeout(b.ctx, 20*time.Second)
+	defer cancel()
+	if err := chromedp.Do(ctx, steps...); err != nil {
+		where, _ := chromedp.Run(b.ctx, chromedp.Location())
+		text, _ := chromedp.Run(b.ctx, chromedp.Evaluate[string]("document.body.innerText"))
+		b.t.Fatalf("at %s: %v\n%s", where, err, text)
+	}
+}
+
+func (b *tablet) open(path string) { b.t.Helper(); b.do(chromedp.Navigate(b.url + path)) }
+func (b *tablet) wait(sel string)  { b.t.Helper(); b.do(chromedp.WaitVisible(sel)) }
+
+// eval runs a script and returns its text.
+func (b *tablet) eval(js string) string {
+	b.t.Helper()
+	ctx, cancel := context.WithTimeout(b.ctx, 20*time.Second)
+	defer cancel()
+	v, err := chromedp.Run(ctx, chromedp.Evaluate[any](js))
+	if err != nil {
+		b.t.Fatalf("%s: %v", js, err)
+	}
+	return fmt.Sprint(v)
+}
+
+// until waits for a script to be true.
+func (b *tablet) until(what, js string) {
+	b.t.Helper()
+	deadline := time.Now().Add(20 * time.Second)
+	for time.Now().Before(deadline) {
+		ctx, cancel := context.WithTimeout(b.ctx, 5*time.Second)
+		v, err := chromedp.Run(ctx, chromedp.Evaluate[any](js))
+		cancel()
+		if err == nil && v == true {
+			return
+		}
+		time.Sleep(30 * time.Millisecond)
+	}
+	where, _ := chromedp.Run(b.ctx, chromedp.Location())
+	b.t.Fatalf("at %s: waited for %s in vain\n%s", where, what, b.eval("document.body.innerText"))
+}
+
+// press clicks the button or link with these words and waits for the next page where it leads to one.
+func (b *tablet) press(words string) {
+	b.t.Helper()
+	b.until("the button “"+words+"”", fmt.Sprintf(`(() => { const e = [...document.querySelectorAll('button, a, summary')].find(e => e.textContent.trim().startsWith(%q) && e.offsetParent && !e.disabled);
+		if (!e) return false; e.click(); return true; })()`, words))
+}
+
+// fill types into the field whose label begins with these words, or chooses that option of its list.
+func (b *tablet) fill(label, value string) {
+	b.t.Helper()
+	b.until("the field “"+label+"”", fmt.Sprintf(`(() => { const l = [...document.querySelectorAll('label[for]')].find(l => l.textContent.trim().startsWith(%q));
+		const e = l && document.getElementById(l.htmlFor); if (!e) return false;
+		if (e.tagName === 'SELECT') { const o = [...e.options].find(o => o.textContent.trim().startsWith(%q)); if (!o) return false; e.value = o.value; } else e.value = %q;
+		e.dispatchEvent(new Event('input', {bubbles: true})); e.dispatchEvent(new Event('change', {bubbles: true})); return true; })()`, label, value, value))
+}
+
+// tap chooses the answer with these words.
+func (b *tablet) tap(words string) {
+	b.t.Helper()
+	b.until("the answer “"+words+"”", fmt.Sprintf(`(() => { const l = [...document.querySelectorAll('label')].find(l => l.textContent.trim().startsWith(%q)); if (!l) return false; l.click(); return true; })()`, words))
+}
+
+func (b *tablet) sees(words ...string) {
+	b.t.Helper()
+	for _, w := range words {
+		b.until("“"+w+"”", fmt.Sprintf(`document.body.innerText.replace(/\s+/g, ' ').includes(%q)`, w))
+	}
+}
+
+// as changes who is signed on.
+func (b *tablet) as(name string) {
+	b.t.Helper()
+	b.open("/bench")
+	if b.eval(`!!document.getElementById('lock')`) == "true" {
+		b.press("Lock")
+		b.wait("#pin-form")
+	}
+	for _, l := range demoshop.Logins {
+		if l.SignOnName == name {
+			b.tap(l.Name)
+			b.do(chromedp.SendKeys("#pin", l.PIN+kb.Enter))
+			b.wait("#lock")
+		}
+	}
+}
+
+// scan types a code into the scan box as a scanner does.
+func (b *tablet) scan(code string) {
+	b.t.Helper()
+	b.open("/bench")
+	b.do(chromedp.SendKeys("#scan", code+kb.Enter))
+	b.until("the page of "+code, fmt.Sprintf("!location.pathname.endsWith('/bench') && document.readyState === 'complete' && document.body.innerText.includes(%q)", code))
+}
+
+// save presses the save button of an entry and waits until the book has it.
+func (b *tablet) save() {
+	b.t.Helper()
+	from := b.eval("location.pathname")
+	b.do(chromedp.Click("button[name=save]"))
+	b.until("the save", fmt.Sprintf(`location.pathname !== %q && document.readyState === 'complete'`, from))
+}
+
+// film types a film check as a gauge does, value by value with Enter, and saves it.
+func (b *tablet) film(serial, gauge string, values []string) {
+	b.t.Helper()
+	b.open("/parts/" + serial + "/film?unit=um")
+	b.wait("input.reading")
+	b.fill("Gauge", gauge)
+	b.eval(`document.querySelector('input.reading').focus()`)
+	for i, v := range values {
+		b.until("the focus in a reading", `document.activeElement.classList.contains('reading')`)
+		if got := b.eval(`[...document.querySelectorAll('input.reading')].indexOf(document.activeElement)`); got != fmt.Sprint(i) {
+			b.t.Fatalf("reading %d would go into box %s", i, got)
+		}
+		id := b.eval(`document.activeElement.id`)
+		b.do(chromedp.SendKeys("#"+id, v+kb.Enter))
+	}
+	b.until("the review in focus", `!!document.activeElement.closest('[data-review]')`)
+	if b.eval("location.pathname") != "/parts/"+serial+"/film" {
+		b.t.Fatal("the last reading saved by itself")
+	}
+}
+
+// picture keeps a screenshot for people to look at; two of them stand in README.md.
+func (b *tablet) picture(name string) {
+	b.t.Helper()
+	png, err := chromedp.Run(b.ctx, chromedp.CaptureScreenshot())
+	if err != nil {
+		b.t.Fatal(err)
+	}
+	dir := os.Getenv("COATBOOK_PICTURES")
+	if dir == "" {
+		dir = b.t.TempDir()
+	}
+	if err := os.WriteFile(filepath.Join(dir, name+".png"), png, 0o644); err != nil {
+		b.t.Fatal(err)
+	}
+}
+
+// goodFilm is fifteen readings well inside 60 to 120 µm; thinFilm has a spot under the 80 % floor.
+var (
+	goodFilm = []string{"78.2", "80.1", "77.5", "86.0", "90.3", "91.2", "75.1", "76.9", "77.0", "84.6", "83.9", "85.2", "88.1", "87.0", "86.4"}
+	thinFilm = []string{"78.2", "80.1", "77.5", "86.0", "90.3", "91.2", "45.1", "46.9", "47.0", "84.6", "83.9", "85.2", "88.1", "87.0", "86.4"}
+)
+
+// throughTheLine takes parts from weld check to cure test.
+func (b *tablet) throughTheLine(tag string, serials ...string) {
+	b.t.Helper()
+	b.as("teodor")
+	for _, serial := range serials {
+		b.open("/parts/" + serial + "/weld")
+		b.fill("Welder", "Ruben Aske")
+		b.fill("Light", "620")
+		b.tap("None found")
+		b.save()
+	}
+	b.as("jonas")
+	b.open("/racks")
+	b.do(chromedp.SendKeys("input[name=tag]", tag+kb.Enter))
+	b.until("the rack", `/^\/racks\/R-/.test(location.pathname)`)
+	rack := b.eval("location.pathname")
+	for _, serial := range serials {
+		b.open(rack)
+		b.do(chromedp.SendKeys("input[name=serial]", serial+kb.Enter))
+		b.sees(serial)
+	}
+	b.open(rack + "/pretreatment")
+	b.wait("input.reading")
+	for i, v := range []string{"3.0", "53", "95", "160", "4.5", "70", "17", "78"} {
+		b.eval(fmt.Sprintf(`(() => { const e = document.querySelectorAll('input.reading')[%d]; e.value = %q; e.dispatchEvent(new Event('change', {bubbles: true})); })()`, i, v))
+	}
+	b.tap("Film held")
+	b.save()
+	b.as("mirela")
+	b.open(rack + "/coating")
+	b.fill("Powder lot", "88-1403")
+	b.fill("Booth", "Booth 1")
+	for label, v := range map[string]string{"Air temperature": "22", "Relative humidity": "48", "Resistance of hanger": "0.2", "Gun voltage": "70"} {
+		b.fill(label, v)
+	}
+	b.save()
+	b.open("/loads")
+	b.fill("Oven", "Oven 1")
+	b.press("Open")
+	b.until("the load", `/^\/loads\/L-/.test(location.pathname)`)
+	load := b.eval("location.pathname")
+	b.do(chromedp.SendKeys("input[name=rack]", tag+kb.Enter))
+	b.sees(strings.TrimPrefix(rack, "/racks/"))
+	b.open(load + "/cure")
+	for label, v := range map[string]string{"Oven set point": "205", "Oven air": "206", "Time in oven": "30"} {
+		b.fill(label, v)
+	}
+	for i, v := range []string{"199.5", "17.0", "201.2", "18.1"} {
+		b.eval(fmt.Sprintf(`(() => { const e = [...document.querySelectorAll('input.reading')].filter(e => /peak|time-|above/.test(e.name))[%d]; e.value = %q; })()`, i, v))
+	}
+	b.save()
+	b.as("teodor")
+	b.open(load + "/cure-test")
+	b.fill("Double rubs", "50")
+	b.fill("Wait", "30")
+	b.tap("4")
+	b.tap("none")
+	b.fill("Part that was rubbed", serials[0])
+	b.save()
+}
+
+func (b *tablet) finishCheck(serial string) {
+	b.t.Helper()
+	b.open("/parts/" + serial + "/finish")
+	b.fill("Viewing distance", "3000")
+	b.fill("Light", "800")
+	b.fill("Gloss", "31.2")
+	b.tap("None found")
+	b.save()
+}
+
+func (b *tablet) verifyGauge(code string) {
+	b.t.Helper()
+	b.open("/gauges/" + code + "/verification")
+	b.wait("input.reading")
+	for i, v := range []string{"0.2", "124.0", "48.9", "76.3"} {
+		b.eval(fmt.Sprintf(`document.querySelectorAll('input.reading')[%d].dataset.label`, i))
+		label := b.eval(fmt.Sprintf(`document.querySelectorAll('input.reading')[%d].dataset.label`, i))
+		switch {
+		case strings.Contains(label, "48"):
+			v = "48.9"
+		case strings.Contains(label, "76"):
+			v = "76.3"
+		case strings.Contains(label, "124"):
+			v = "124.0"
+		}
+		b.eval(fmt.Sprintf(`(() => { const e = document.querySelectorAll('input.reading')[%d]; e.value = %q; e.dispatchEvent(new Event('change', {bubbles: true})); })()`, i, v))
+	}
+	b.save()
+}
+
+func (b *tablet) addParts(serials ...string) {
+	b.t.Helper()
+	office := b.shop.People["marek"]
+	job, err := b.shop.DB.AddJob(b.t.Context(), office, store.Job{Number: "24117", Customer: "Halden Balconies", ReceivedAt: time.Now()})
+	if err != nil {
+		b.t.Fatal(err)
+	}
+	if _, err := b.shop.DB.AddParts(b.t.Context(), office, job.ID, b.shop.Products[0].PartNumber.ID, serials); err != nil {
+		b.t.Fatal(err)
+	}
+}
+
+// TestWholeJobFromHangtagToRelease is the whole job: weld check, rack, wash, powder, oven, cure test, finish, film typed as a
+// gauge types; a thin spot, its hold, strip and recoat, the second cycle, release; then the day and the export agree.
+func TestWholeJobFromHangtagToRelease(t *testing.T) {
+	b := newTablet(t)
+	b.addParts("TH-24117-01", "TH-24117-02")
+	b.throughTheLine("K7", "TH-24117-01", "TH-24117-02")
+	b.as("ilse")
+	b.verifyGauge("EC-07")
+	b.finishCheck("TH-24117-01")
+	b.film("TH-24117-01", "EC-07", thinFilm)
+	b.sees("fail")
+	b.picture("film-thin")
+	b.save()
+	b.sees("H-")
+
+	b.as("marek")
+	b.open("/holds")
+	b.press("H-")
+	b.sees("TH-24117-01", "TH-24117-02") // held, and its neighbour on the rack proposed
+	b.eval(`location.assign(location.pathname + '/decide')`)
+	b.wait("textarea[name=reason]")
+	b.eval(`document.querySelector('input[value=strip_recoat]').click(); document.querySelectorAll('input[name=part]').forEach(e => { if (!e.checked) e.click() }); document.querySelector('textarea[name=reason]').value = 'Strip chemically and recoat.'; document.querySelector('textarea[name=reason]').form.requestSubmit()`)
+	b.wait("input[name=pin]")
+	b.sees("TH-24117-01")
+	b.do(chromedp.SendKeys("input[name=pin]", "846120"+kb.Enter))
+	b.until("the decision", `!document.querySelector('input[name=pin]')`)
+	b.open("/parts/TH-24117-01")
+	b.sees("Cycle 2", "Cycle 1")
+
+	b.throughTheLine("K8", "TH-24117-01")
+	b.as("ilse")
+	b.finishCheck("TH-24117-01")
+	b.film("TH-24117-01", "EC-07", goodFilm)
+	b.sees("pass")
+	b.picture("film")
+	b.save()
+
+	b.as("marek")
+	b.open("/parts/TH-24117-01/release")
+	b.do(chromedp.SendKeys("input[name=pin]", "846120"+kb.Enter))
+	b.until("the release", `!document.querySelector('input[name=pin]')`)
+	b.open("/parts/TH-24117-01")
+	b.sees("released")
+
+	b.open("/day")
+	b.sees("Film")
+	b.picture("day")
+	csvText := b.eval(`(async () => { const a = await fetch('/exports/readings.csv'); return a.text() })()`)
+	_ = csvText
+	b.checkExport(thinFilm, goodFilm)
+}
+
+// checkExport reads the exported readings and compares the film's digits with what was typed.
+func (b *tablet) checkExport(checks ...[]string) {
+	b.t.Helper()
+	day, _ := b.shop.Site.ShopDay(time.Now())
+	jar := b.eval(`fetch('/exports/readings.csv?from=` + day.AddDate(0, 0, -1).Format(time.DateOnly) + `&to=` + day.Format(time.DateOnly) + `').then(a => a.text()).then(t => { window.exported = t }); ''`)
+	_ = jar
+	b.until("the export", `typeof window.exported === 'string'`)
+	rows, err := csv.NewReader(strings.NewReader(b.eval("window.exported"))).ReadAll()
+	if err != nil {
+		b.t.Fatalf("the export is not CSV: %v", err)
+	}
+	column := map[string]int{}
+	for i, name := range rows[0] {
+		column[name] = i
+	}
+	var got []string
+	for _, row := range rows[1:] {
+		if row[column["characteristic"]] == "film_thickness" {
+			got = append(got, row[column["value_recorded"]])
+		}
+	}
+	var want []string
+	for _, c := range checks {
+		want = append(want, c...)
+	}
+	if strings.Join(got, " ") != strings.Join(want, " ") {
+		b.t.Errorf("exported film readings\n%v\nwant what was typed\n%v", got, want)
+	}
+}
+
+var _ http.Handler = (*Server)(nil)

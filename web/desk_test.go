@@ -1,0 +1,508 @@
+package web
+
+import (
+	"bufio"
+	"context"
+	"encoding/csv"
+	"fmt"
+	"io"
+	"log/slog"
+	"math/rand/v2"
+	"net/http"
+	"net/http/httptest"
+	"net/url"
+	"regexp"
+	"strconv"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/go-chi/chi/v5"
+	"github.com/google/uuid"
+	"golang.org/x/net/html"
+
+	"coatbook/quality"
+	"coatbook/store"
+	"coatbook/store/storetest"
+)
+
+// A desk is a shop behind the review pages, with somebody signed on.
+type desk struct {
+	*storetest.Shop
+	t      testing.TB
+	server *Server
+	who    store.Actor
+	unit   *string
+}
+
+func newDesk(t testing.TB) *desk {
+	t.Helper()
+	shop := storetest.NewShop(t)
+	s := New(shop.DB, slog.New(slog.NewTextHandler(io.Discard, nil)), Config{})
+	t.Cleanup(func() { s.Drain(); s.Close() })
+	return &desk{Shop: shop, t: t, server: s, who: shop.Everyone}
+}
+
+// handler answers the review pages as whoever is signed on, by the role matrix.
+func (d *desk) handler() http.Handler {
+	router := chi.NewRouter()
+	for _, route := range d.server.reviewRoutes() {
+		router.Method(route.method, route.pattern, http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+			v := &visit{site: d.Site, person: &store.Person{ID: d.who.Person, Name: d.who.Name, Roles: d.who.Roles, FilmUnit: d.unit}, actor: d.who}
+			r = r.WithContext(context.WithValue(r.Context(), visitKey{}, v))
+			err := route.who.admits(v)
+			if err == nil && r.Method == http.MethodPost {
+				err = r.ParseForm()
+			}
+			if err == nil {
+				err = route.handle(w, r)
+			}
+			if err != nil {
+				d.server.fail(w, r, err)
+			}
+		}))
+	}
+	return d.server.sessions.LoadAndSave(router)
+}
+
+func (d *desk) get(path string, want int) string {
+	d.t.Helper()
+	return d.send(httptest.NewRequest(http.MethodGet, path, nil), want)
+}
+
+func (d *desk) post(path string, want int, form url.Values) string {
+	d.t.Helper()
+	r := httptest.NewRequest(http.MethodPost, path, strings.NewReader(form.Encode()))
+	r.Header.Set("Content-Type", "application/x-www-form-urlencoded")
+	return d.send(r, want)
+}
+
+func (d *desk) send(r *http.Request, want int) string {
+	d.t.Helper()
+	w := httptest.NewRecorder()
+	d.handler().ServeHTTP(w, r)
+	if w.Code != want {
+		d.t.Fatalf("%s %s: status %d, want %d\n%s", r.Method, r.URL, w.Code, want, textOf(w.Body.String()))
+	}
+	return w.Body.String()
+}
+
+func textOf(page string) string {
+	text := regexp.MustCompile(`(?s)<(script|style|head).*?</(script|style|head)>|<[^>]*>`).ReplaceAllString(page, " ")
+	text = html.UnescapeString(strings.Join(strings.Fields(text), " "))
+	// Where a tag ended, no space was.
+	return strings.NewReplacer(" ,", ",", " :", ":", " .", ".").Replace(text)
+}
+
+func contains(t *testing.T, page string, words ...string) {
+	t.Helper()
+	text := textOf(page)
+	for _, w := range words {
+		if !strings.Contains(text, w) {
+			t.Errorf("the page does not say %q:\n%s", w, text)
+		}
+	}
+}
+
+// links are the addresses and words of all links of a page.
+func links(t *testing.T, page string) map[string]string {
+	t.Helper()
+	root, err := html.Parse(strings.NewReader(page))
+	if err != nil {
+		t.Fatal(err)
+	}
+	found := map[string]string{}
+	var walk func(*html.Node)
+	walk = func(n *html.Node) {
+		if n.Type == html.ElementNode && n.Data == "a" {
+			for _, a := range n.Attr {
+				if a.Key == "href" {
+					var b strings.Builder
+					_ = html.Render(&b, n)
+					found[a.Val] += textOf(b.String())
+				}
+			}
+		}
+		for c := n.FirstChild; c != nil; c = c.NextSibling {
+			walk(c)
+		}
+	}
+	walk(root)
+	return found
+}
+
+func rowsOf(page string) int {
+	_, body, _ := strings.Cut(page, "<tbody>")
+	return strings.Count(body, "<tr")
+}
+
+// busy is a day with something of everything: 6 parts welded, one cracked; 3 of them through to film, one thin; two released.
+func (d *desk) busy() []uuid.UUID {
+	d.t.Helper()
+	parts := d.Parts(6)
+	for _, p := range parts[:5] {
+		d.Weld(p, quality.NoneFound)
+	}
+	d.Weld(parts[5], "100")
+	good := d.Wash(parts[:3], "4.6", 0)
+	d.Wash(parts[3:5], "5.4", 1)
+	d.Bake([]uuid.UUID{good}, "196")
+	d.Verify(0.4)
+	for i, p := range parts[:3] {
+		d.Finish(p)
+		d.Film(p, "84.20", []string{"81.0", "81.0", "46.3"}[i], "79", "80", "82")
+	}
+	if err := d.DB.Release(d.t.Context(), d.Everyone, parts[:2], d.Proof(d.Everyone)); err != nil {
+		d.t.Fatal(err)
+	}
+	return parts
+}
+
+var leading = regexp.MustCompile(`^\D*(\d+)`)
+
+func TestEveryNumberOnTheDayOpensAsManyRows(t *testing.T) {
+	d := newDesk(t)
+	d.busy()
+	for _, address := range []string{"/day", "/day?date=2026-11-24&shift=Early"} {
+		checked := 0
+		for href, words := range links(t, d.get(address, http.StatusOK)) {
+			if !strings.HasPrefix(href, "/parts?") || strings.Contains(href, "used=") || strings.Contains(href, "booth=") {
+				continue
+			}
+			digits := leading.FindStringSubmatch(words)
+			if strings.Contains(href, "fault=") {
+				digits = regexp.MustCompile(`(\d+)$`).FindStringSubmatch(words)
+			}
+			if digits == nil {
+				t.Errorf("%s: %q leads to %s without a number", address, words, href)
+				continue
+			}
+			want, _ := strconv.Atoi(digits[1])
+			if got := rowsOf(d.get(href, http.StatusOK)); got != want {
+				t.Errorf("%q opens %s with %d rows", words, href, got)
+			}
+			checked++
+		}
+		// 7 stages with passed and through, 3 with failures, final, 3 faults, film.
+		if checked < 20 {
+			t.Errorf("%s: only %d numbers lead to a list", address, checked)
+		}
+	}
+}
+
+func TestDaySaysYieldHoldsAndWhatIsFirst(t *testing.T) {
+	d := newDesk(t)
+	d.busy()
+	page := d.get("/day", http.StatusOK)
+	contains(t, page, "Tuesday 24 November", "Weld check 83.3 %", "5 of 6 parts", "1 of 2 racks", "Film thickness 66.7 %", "Final 100.0 %",
+		"Booth 1 film failed on 1 of 3 parts", "Hold H-2026-0001", "Conversion, pH is too high: 5.4", "Thin film", "too high", "FG-01", "Clopper-Pearson")
+	// 5 of 6: Clopper-Pearson 0.3588 to 0.9958 (R binom.test, from memory); printed in percent.
+	contains(t, page, "35.9 to 99.6 %")
+	if !strings.Contains(page, `sse-connect="/day/live"`) {
+		t.Error("today's page is not live")
+	}
+	if strings.Contains(d.get("/day?date=2026-11-20", http.StatusOK), "sse-connect") {
+		t.Error("a past day is live")
+	}
+	if strings.Contains(page, "style=") || strings.Contains(page, "onclick") {
+		t.Error("the page has inline style or script, which the policy forbids")
+	}
+}
+
+func TestMissingClosingCheckShowsOnTheDayAfterItsShift(t *testing.T) {
+	d := newDesk(t)
+	d.busy()
+	if strings.Contains(textOf(d.get("/day", http.StatusOK)), "no closing check") {
+		t.Error("the running shift is told that it lacks its closing check")
+	}
+	d.Now = d.Now.Add(8 * time.Hour)
+	contains(t, d.get("/day", http.StatusOK), "has no closing check for the Early shift, after 3 film checks")
+}
+
+func TestDayWithoutRecordsSaysWhereToLook(t *testing.T) {
+	d := newDesk(t)
+	d.busy()
+	contains(t, d.get("/day?date=2026-11-29", http.StatusOK), "Nothing was recorded on this day and shift.", "Tuesday 24 November")
+	d.get("/day?date=yesterday", http.StatusNotFound)
+	d.get("/day?shift=Tea", http.StatusNotFound)
+}
+
+func TestDayIsToldOfChanges(t *testing.T) {
+	d := newDesk(t)
+	site := httptest.NewServer(d.handler())
+	defer site.Close()
+	part := d.Parts(1)[0]
+	answer, err := http.Get(site.URL + "/day/live")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer answer.Body.Close()
+	if got := answer.Header.Get("Content-Type"); got != "text/event-stream" {
+		t.Fatalf("content type %q", got)
+	}
+	lines := bufio.NewScanner(answer.Body)
+	lines.Scan() // the stream is open and subscribed
+	d.Weld(part, quality.NoneFound)
+	timer := time.AfterFunc(10*time.Second, func() { answer.Body.Close() })
+	defer timer.Stop()
+	for lines.Scan() {
+		if lines.Text() == "event: change" {
+			return
+		}
+	}
+	t.Error("no change was announced within 10 s")
+}
+
+func TestPartTellsItsStoryAndWhatReleaseAsks(t *testing.T) {
+	d := newDesk(t)
+	d.busy()
+	held := d.get("/parts/TH-0003", http.StatusOK)
+	contains(t, held, "on hold", "What release asks", "failed", "Film thickness", "H-2026-0003", "gauge FG-01", "powder lot 000123", "Cycle 1", "Maren Holt", "PC-60 rev A")
+	if strings.Contains(held, "/release") {
+		t.Error("a held part offers its release")
+	}
+	contains(t, d.get("/parts/TH-0001", http.StatusOK), "released", "Signed by Maren Holt", "meaning: released")
+	waiting := d.get("/parts/TH-0004", http.StatusOK)
+	contains(t, waiting, "on hold")
+	d.get("/parts/TH-9999", http.StatusNotFound)
+	tag := d.get("/parts/TH-0001?print=hangtag", http.StatusOK)
+	contains(t, tag, "TH-0001", "Rail frame RF-210", "Job 24117")
+	if !strings.Contains(tag, "Code of PART.TH-0001") {
+		t.Error("the hangtag has no code with its type mark")
+	}
+}
+
+func TestRecordShowsReadingsExactlyAsTyped(t *testing.T) {
+	d := newDesk(t)
+	d.busy()
+	checks, err := d.DB.FilmChecks(t.Context(), d.Site.ID, store.FilmFilter{Period: store.OneDay(time.Date(2026, 11, 24, 0, 0, 0, 0, time.UTC), "")})
+	if err != nil {
+		t.Fatal(err)
+	}
+	page := d.get("/records/"+checks[2].RecordID.String(), http.StatusOK)
+	contains(t, page, "84.20", "46.3 low", "fail", "Maren Holt", "-06:00", "PC-60 rev A", "FG-01", "Opened hold H-2026-0", "SHA-256")
+	d.get("/records/"+uuid.Must(uuid.NewV7()).String(), http.StatusNotFound)
+	d.get("/records/nonsense", http.StatusNotFound)
+}
+
+func TestReleaseIsReviewedAndCancelledWithoutTrace(t *testing.T) {
+	d := newDesk(t)
+	part := d.Ready(1, 0)[0]
+	contains(t, d.get("/parts/TH-0001/release", http.StatusOK), "Not ready to release", "Finish check is not recorded yet.")
+	d.post("/parts/TH-0001/release", http.StatusUnprocessableEntity, url.Values{"pin": {storetest.PIN}})
+	d.Verify(0)
+	d.Finish(part)
+	d.Film(part, "80", "80", "81", "82", "83")
+	review := d.get("/parts/TH-0001/release", http.StatusOK)
+	contains(t, review, "Release this part?", "I, Maren Holt, release part TH-0001 in cycle 1, judged by PC-60 rev A.", "7 requirements: 7 met", "Meaning of the signature: released.", "Cancel, release nothing")
+	wrong := d.post("/parts/TH-0001/release", http.StatusUnprocessableEntity, url.Values{"pin": {"000000"}})
+	contains(t, wrong, "Release this part?")
+	contains(t, d.get("/parts/TH-0001", http.StatusOK), "accepted, not released")
+	d.post("/parts/TH-0001/release", http.StatusSeeOther, url.Values{"pin": {storetest.PIN}})
+	contains(t, d.get("/parts/TH-0001", http.StatusOK), "released")
+	contains(t, d.get("/parts/TH-0001/release", http.StatusOK), "released already")
+}
+
+func TestDecisionIsReviewedBeforeItIsSigned(t *testing.T) {
+	d := newDesk(t)
+	parts := d.busy()
+	const at = "/holds/H-2026-0003"
+	contains(t, d.get("/holds", http.StatusOK), "3 holds with 4 parts wait for a decision", "H-2026-0003")
+	contains(t, d.get(at, http.StatusOK), "1 of 1 part undecided", "TH-0003", "PC-60 rev A")
+	contains(t, d.get(at+"/decide", http.StatusOK), "What shall happen to these parts?", "Strip and recoat", "Regrade")
+	form := url.Values{"step": {"review"}, "part": {parts[2].String()}, "code": {"concession"}, "reason": {"no"}}
+	contains(t, d.post(at+"/decide", http.StatusUnprocessableEntity, form), "at least 5 letters", "customer's reference", "until which the concession holds")
+	form = url.Values{"step": {"review"}, "part": {parts[2].String()}, "code": {"strip_recoat"}, "reason": {"thin on spot 2"}}
+	contains(t, d.post(at+"/decide", http.StatusOK, form), "Sign this decision?", "I, Maren Holt, decide on hold H-2026-0003: strip and recoat.", "1 part: TH-0003.", "Reason: thin on spot 2")
+	contains(t, d.get(at, http.StatusOK), "1 of 1 part undecided")
+	form.Set("step", "sign")
+	form.Set("pin", "000000")
+	contains(t, d.post(at+"/decide", http.StatusUnprocessableEntity, form), "Sign this decision?", "thin on spot 2")
+	form.Set("pin", storetest.PIN)
+	d.post(at+"/decide", http.StatusSeeOther, form)
+	contains(t, d.get(at, http.StatusOK), "Strip and recoat: thin on spot 2", "Signed by Maren Holt", "decided")
+	contains(t, d.get("/parts/TH-0003", http.StatusOK), "Cycle 1", "next: weld check")
+	d.post(at+"/decide", http.StatusUnprocessableEntity, form)
+}
+
+func TestInspectorMayReadHoldsAndNotDecide(t *testing.T) {
+	d := newDesk(t)
+	d.busy()
+	d.who = d.AddPerson("Ilse Brandt", "ilse", store.Inspector)
+	page := d.get("/holds/H-2026-0001", http.StatusOK)
+	contains(t, page, "A supervisor or an engineer decides.")
+	d.get("/holds/H-2026-0001/decide", http.StatusForbidden)
+	d.post("/holds/H-2026-0001/decide", http.StatusForbidden, url.Values{})
+	d.post("/holds/H-2026-0001/parts", http.StatusForbidden, url.Values{})
+	d.get("/exports", http.StatusForbidden)
+}
+
+func TestSuspectsOfAFailedPartAreHeldInOneAct(t *testing.T) {
+	d := newDesk(t)
+	parts := d.Ready(4, 0)
+	d.Verify(0)
+	d.Film(parts[0], "80", "46", "81", "82", "83")
+	page := d.get("/holds/H-2026-0001", http.StatusOK)
+	contains(t, page, "on the same rack", "TH-0002", "TH-0003", "TH-0004", "Put these 3 parts on this hold too")
+	form := url.Values{}
+	for _, p := range parts[1:] {
+		form.Add("part", p.String())
+	}
+	d.post("/holds/H-2026-0001/parts", http.StatusSeeOther, form)
+	contains(t, d.get("/holds/H-2026-0001", http.StatusOK), "4 of 4 parts undecided")
+	d.post("/holds/H-2026-0001/parts", http.StatusUnprocessableEntity, url.Values{})
+}
+
+// steadyFilm measures n parts about 85 µm from a fixed seed.
+func (d *desk) steadyFilm(n int) {
+	d.t.Helper()
+	r := rand.New(rand.NewPCG(7, 7))
+	parts := d.Ready(n, 0)
+	d.Verify(0)
+	for _, p := range parts {
+		level := 85 + 3*r.NormFloat64()
+		var readings []string
+		for range 5 {
+			readings = append(readings, fmt.Sprintf("%.1f", level+2*r.NormFloat64()))
+		}
+		d.Film(p, readings...)
+	}
+}
+
+func TestCapabilityStandsWithEverythingThatBelongsToIt(t *testing.T) {
+	d := newDesk(t)
+	d.steadyFilm(30)
+	for _, path := range []string{"/charts/film?date=2026-11-24", "/charts/film?date=2026-11-24&chart=xbar-s", "/day"} {
+		page := d.get(path, http.StatusOK)
+		contains(t, page, "pk ", "at least, with 95 % confidence", "150 readings of 30 film checks", "each part a subgroup of 5", "none is left out", "Period", "60 to 120 µm, PC-60 rev A",
+			"Mean", "short-term", "overall", "Method", "Stability", "Anderson-Darling", "List 30 film checks")
+		estimate := regexp.MustCompile(`pk <b class="num">(-?\d+\.\d\d)</b>`).FindStringSubmatch(page)
+		bound := regexp.MustCompile(`confidence <b class="num">(-?\d+\.\d\d)</b>`).FindStringSubmatch(page)
+		if estimate == nil || bound == nil {
+			t.Fatalf("%s: the estimate and its bound are not set alike", path)
+		}
+		if e, _ := strconv.ParseFloat(estimate[1], 64); e <= 0 {
+			t.Errorf("%s: estimate %s", path, estimate[1])
+		}
+		if n := strings.Count(page, `class="c-point`); n != 60 {
+			t.Errorf("%s: %d points, want 30 on either chart", path, n)
+		}
+	}
+}
+
+func TestCapabilityIsWithheldBelow25Parts(t *testing.T) {
+	d := newDesk(t)
+	d.steadyFilm(24)
+	page := d.get("/charts/film?date=2026-11-24", http.StatusOK)
+	contains(t, page, "No capability figure.", "25", "The readings lie between")
+	if strings.Contains(textOf(page), "pk ") && regexp.MustCompile(`[CP]pk <b`).MatchString(page) {
+		t.Error("an index is shown from 24 parts")
+	}
+}
+
+func TestFilmShowsInTheReadersUnit(t *testing.T) {
+	d := newDesk(t)
+	d.steadyFilm(3)
+	mil := "mil"
+	d.unit = &mil
+	contains(t, d.get("/charts/film?date=2026-11-24", http.StatusOK), "Mean of a part's readings, mil", "minimum 2.36 mil")
+}
+
+func TestPartsJudgedByDifferentLimitsShareNoChart(t *testing.T) {
+	d := newDesk(t)
+	d.steadyFilm(3)
+	ctx := t.Context()
+	spec, err := d.Spec.Spec()
+	if err != nil {
+		t.Fatal(err)
+	}
+	limits := *spec.Film
+	limits.Limits = quality.Between(40, 100, quality.Micrometre)
+	spec.Film = &limits
+	other, err := d.DB.AddSpec(ctx, d.Everyone, "PC-40", "Indoors", "A", spec)
+	if err == nil {
+		err = d.DB.ApproveSpec(ctx, d.Everyone, other.ID, d.Proof(d.Everyone))
+	}
+	if err != nil {
+		t.Fatal(err)
+	}
+	if d.PartNumber, err = d.DB.AddPartNumber(ctx, d.Everyone, store.PartNumber{Code: "BR-1", Name: "Bracket", SpecID: other.SpecID, Alloy: "6060", BaseForm: "sheet", WallMM: 3, Welds: 1, Sketch: "bracket"}); err != nil {
+		t.Fatal(err)
+	}
+	for _, p := range d.Ready(2, 0) {
+		d.Film(p, "70", "71", "72", "73", "74")
+	}
+	page := d.get("/charts/film?date=2026-11-24", http.StatusUnprocessableEntity)
+	contains(t, page, "no one chart or index fits them", "PC-60 rev A", "PC-40 rev A", "40 to 100 µm")
+	if strings.Contains(page, "c-point") {
+		t.Error("a chart is drawn of a mixture")
+	}
+	contains(t, d.get("/charts/film?date=2026-11-24&spec=PC-40", http.StatusOK), "2 film checks", "PC-40 rev A")
+	contains(t, d.get("/day", http.StatusOK), "3 film checks", "Judged by other limits, so not on this chart: PC-40 rev A: 2 film checks")
+}
+
+func TestExportsAreOfferedStreamedAndNoted(t *testing.T) {
+	d := newDesk(t)
+	d.busy()
+	contains(t, d.get("/exports", http.StatusOK), "parts.csv", "checks.csv", "readings.csv", "dictionary.csv", "RFC 4180")
+	w := httptest.NewRecorder()
+	d.handler().ServeHTTP(w, httptest.NewRequest(http.MethodGet, "/exports/readings.csv?date=2026-11-24", nil))
+	if got := w.Header().Get("Content-Type"); w.Code != http.StatusOK || got != "text/csv; charset=utf-8; header=present" {
+		t.Fatalf("status %d, content type %q", w.Code, got)
+	}
+	rows, err := csv.NewReader(w.Body).ReadAll()
+	if err != nil || len(rows) < 20 {
+		t.Fatalf("%d rows, %v", len(rows), err)
+	}
+	contains(t, d.get("/exports?date=2026-11-24", http.StatusOK), fmt.Sprintf("readings.csv one measured value, rating or defect of a record %d", len(rows)-1))
+	var notes int
+	if err := storetest.Owner(t, d.DB).QueryRow(t.Context(), `SELECT count(*) FROM event WHERE site_id = $1 AND verb = 'exported' AND after->>'file' = 'readings.csv'`, d.Site.ID).Scan(&notes); err != nil || notes != 1 {
+		t.Errorf("%d exports are noted, %v, want 1", notes, err)
+	}
+	d.get("/exports/person.csv", http.StatusNotFound)
+	contains(t, d.get("/exports?from=2026-13-01", http.StatusUnprocessableEntity), "“2026-13-01” is not a date.")
+	contains(t, d.get("/exports?from=2026-11-05&to=2026-11-01", http.StatusUnprocessableEntity), "before it begins")
+	d.get("/exports/parts.csv?from=x", http.StatusUnprocessableEntity)
+}
+
+func TestPartsAreFoundByWhatTouchedThem(t *testing.T) {
+	d := newDesk(t)
+	d.busy()
+	for query, want := range map[string]int{"used=powder&name=000123": 3, "used=gauge&name=FG-01": 3, "used=bath&name=Conversion": 5, "used=booth&name=Booth+1": 3, "used=oven&name=Oven+1": 3, "used=powder&name=x": 0} {
+		if got := rowsOf(d.get("/parts?"+query, http.StatusOK)); got != want {
+			t.Errorf("%s: %d parts, want %d", query, got, want)
+		}
+	}
+	d.get("/parts?used=moon&name=x", http.StatusNotFound)
+	contains(t, d.get("/parts?q=TH-0002", http.StatusOK), "1 part found for “TH-0002”")
+	contains(t, d.get("/parts?q=zzz", http.StatusOK), "No serial begins with “zzz”")
+}
+
+func TestTrendNeedsDaysAndASteadySlope(t *testing.T) {
+	day := time.Date(2026, 11, 1, 0, 0, 0, 0, time.UTC)
+	series := func(values ...float64) (points []dayValue) {
+		for i, v := range values {
+			points = append(points, dayValue{day.AddDate(0, 0, i), v})
+		}
+		return points
+	}
+	for name, tt := range map[string]struct {
+		points []dayValue
+		want   bool
+	}{
+		"four days":   {series(1, 2, 3, 4), false},
+		"steady rise": {series(4.1, 4.22, 4.3, 4.41, 4.5, 4.62), true},
+		"noise":       {series(4.1, 4.4, 4.0, 4.5, 4.2, 4.1), false},
+		"flat":        {series(4, 4, 4, 4, 4), false},
+	} {
+		if _, ok := trendOf(tt.points); ok != tt.want {
+			t.Errorf("%s: trend %v, want %v", name, ok, tt.want)
+		}
+	}
+	// By hand: a line of slope 0.1 a day through 4.0; 5.0 is 6 days after the fifth point's 4.4.
+	tr, ok := trendOf(series(4, 4.1, 4.2, 4.3, 4.4))
+	limit, days, toLimit := tr.soonest(quality.Between(3.8, 5, quality.PH), quality.PH)
+	if !ok || !toLimit || limit != 5 || days < 5.99 || days > 6.01 {
+		t.Errorf("got %+v, limit %v in %v days, want 5 in 6", tr, limit, days)
+	}
+}
