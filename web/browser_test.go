@@ -137,6 +137,21 @@ func (b *tablet) fill(label, value string) {
 		e.dispatchEvent(new Event('input', {bubbles: true})); e.dispatchEvent(new Event('change', {bubbles: true})); return true; })()`, label, value, value))
 }
 
+// fillIn types into a field of the block whose heading contains these words.
+func (b *tablet) fillIn(heading, label, value string) {
+	b.t.Helper()
+	b.until("the field “"+label+"” under “"+heading+"”", fmt.Sprintf(`(() => { const s = [...document.querySelectorAll('section')].find(s => s.querySelector('h2')?.textContent.includes(%q));
+		const l = s && [...s.querySelectorAll('label[for]')].find(l => l.textContent.trim().startsWith(%q)); const e = l && document.getElementById(l.htmlFor); if (!e) return false;
+		e.value = %q; e.dispatchEvent(new Event('input', {bubbles: true})); e.dispatchEvent(new Event('change', {bubbles: true})); return true; })()`, heading, label, value))
+}
+
+// choose taps the answer that stands for a value.
+func (b *tablet) choose(name, value string) {
+	b.t.Helper()
+	b.until("the answer "+name+" "+value, fmt.Sprintf(`(() => { const e = document.querySelector('input[name=%s][value=%s]'); if (!e) return false; if (!e.checked) e.click(); return true; })()`,
+		name, "\""+value+"\""))
+}
+
 // tap chooses the answer with these words.
 func (b *tablet) tap(words string) {
 	b.t.Helper()
@@ -234,7 +249,7 @@ func (b *tablet) throughTheLine(tag string, serials ...string) {
 		b.open("/parts/" + serial + "/weld")
 		b.fill("Welder", "Ruben Aske")
 		b.fill("Light", "620")
-		b.tap("None found")
+		b.choose("none_found", "1")
 		b.save()
 	}
 	b.as("jonas")
@@ -249,10 +264,11 @@ func (b *tablet) throughTheLine(tag string, serials ...string) {
 	}
 	b.open(rack + "/pretreatment")
 	b.wait("input.reading")
-	for i, v := range []string{"3.0", "53", "95", "160", "4.5", "70", "17", "78"} {
-		b.eval(fmt.Sprintf(`(() => { const e = document.querySelectorAll('input.reading')[%d]; e.value = %q; e.dispatchEvent(new Event('change', {bubbles: true})); })()`, i, v))
+	for _, v := range []struct{ stage, label, value string }{{"Clean", "Concentration", "3.0"}, {"Clean", "Temperature", "53"}, {"Clean", "Time", "95"},
+		{"Rinse", "Conductivity", "160"}, {"Convert", "pH", "4.5"}, {"Convert", "Time", "70"}, {"Last rinse", "Conductivity", "17"}, {"Dry off", "Temperature", "78"}} {
+		b.fillIn(v.stage, v.label, v.value)
 	}
-	b.tap("Film held")
+	b.choose("water_break", "held")
 	b.save()
 	b.as("mirela")
 	b.open(rack + "/coating")
@@ -281,8 +297,8 @@ func (b *tablet) throughTheLine(tag string, serials ...string) {
 	b.open(load + "/cure-test")
 	b.fill("Double rubs", "50")
 	b.fill("Wait", "30")
-	b.tap("4")
-	b.tap("none")
+	b.choose("rating", "4")
+	b.choose("swab", "none")
 	b.fill("Part that was rubbed", serials[0])
 	b.save()
 }
@@ -293,7 +309,7 @@ func (b *tablet) finishCheck(serial string) {
 	b.fill("Viewing distance", "3000")
 	b.fill("Light", "800")
 	b.fill("Gloss", "31.2")
-	b.tap("None found")
+	b.choose("none_found", "1")
 	b.save()
 }
 
@@ -356,7 +372,7 @@ func TestWholeJobFromHangtagToRelease(t *testing.T) {
 	b.do(chromedp.SendKeys("input[name=pin]", "846120"+kb.Enter))
 	b.until("the decision", `!document.querySelector('input[name=pin]')`)
 	b.open("/parts/TH-24117-01")
-	b.sees("Cycle 2", "Cycle 1")
+	b.sees("next: weld check", "Cycle 1")
 
 	b.throughTheLine("K8", "TH-24117-01")
 	b.as("ilse")

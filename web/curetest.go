@@ -75,9 +75,9 @@ func showCureTest(sh *sheet, e page.Entry) templ.Component {
 		v.Ratings = append(v.Ratings, ui.Choice{Value: r.Code, Label: r.Code, Hint: r.Text, Chosen: r.Code == sh.Values.Get("rating")})
 	}
 	for _, c := range quality.SwabColours {
-		v.Swab = append(v.Swab, ui.Choice{Value: c, Label: strings.ToUpper(c[:1]) + c[1:], Chosen: c == sh.Values.Get("swab")})
+		v.Swab = append(v.Swab, ui.Choice{Value: c, Label: c, Chosen: c == sh.Values.Get("swab")})
 	}
-	v.Tested = ui.Select{Name: "tested", Label: "Rubbed on part", Empty: "a test panel of this load", Scan: "PART"}
+	v.Tested = ui.Select{Name: "tested", Label: "Part that was rubbed", Empty: "a test panel of this load", Scan: "PART"}
 	for _, p := range sh.form.Parts {
 		v.Tested.Choices = append(v.Tested.Choices, ui.Choice{Value: p.ID.String(), Label: p.Serial, Code: p.Serial, Chosen: p.ID.String() == sh.Values.Get("tested")})
 	}

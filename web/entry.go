@@ -130,25 +130,17 @@ func (s *Server) previewEntry(w http.ResponseWriter, r *http.Request, sh *sheet,
 }
 
 func (s *Server) renderSheet(w http.ResponseWriter, r *http.Request, status int, sh *sheet) error {
-	e, err := s.entryView(sh)
-	if err != nil {
-		return err
-	}
-	return s.render(w, r, status, sh.show(sh, e))
+	return s.render(w, r, status, sh.show(sh, s.entryView(sh)))
 }
 
 // lasting are the rules that choosing something else on the page does not mend.
 var lasting = []string{store.RuleFinished, store.RuleOnHold, store.RuleNoParts, store.RuleMixed, store.RuleSpecNotApproved, store.RuleNotQualified, store.RuleInvalid}
 
 // entryView fills in what all entry pages show.
-func (s *Server) entryView(sh *sheet) (page.Entry, error) {
+func (s *Server) entryView(sh *sheet) page.Entry {
 	record := sh.Values.Get("record")
 	if _, err := uuid.Parse(record); err != nil {
-		id, err := uuid.NewV7()
-		if err != nil {
-			return page.Entry{}, fmt.Errorf("making a record id: %w", err)
-		}
-		record = id.String()
+		record = store.NewID().String()
 	}
 	name := sh.kind.Name()
 	e := page.Entry{Frame: s.benchFrame(sh.visit, name+" "+sh.form.Label), Heading: name, Subject: sh.form.Label, About: sh.about(), Facts: sh.facts(),
@@ -187,7 +179,7 @@ func (s *Server) entryView(sh *sheet) (page.Entry, error) {
 		e.Override.Supervisors = append(e.Override.Supervisors, ui.Choice{Value: p.ID.String(), Label: p.Name, Chosen: p.ID.String() == sh.Values.Get("override-by")})
 	}
 	e.Override.Reason, e.Override.Problem = sh.Values.Get("override-reason"), sh.Wrong["override-by"]
-	return e, nil
+	return e
 }
 
 // fieldOf is the field that a refusal is about, for the link that leads to it.

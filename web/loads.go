@@ -31,10 +31,6 @@ func (s *Server) renderLoads(w http.ResponseWriter, r *http.Request, status int,
 	if err != nil {
 		return err
 	}
-	record, err := keptRecord(r)
-	if err != nil {
-		return err
-	}
 	var ovens []store.Station
 	for _, st := range stations {
 		if st.Kind == "oven" && st.Active {
@@ -45,7 +41,7 @@ func (s *Server) renderLoads(w http.ResponseWriter, r *http.Request, status int,
 	if chosen == uuid.Nil && v.device != nil && v.device.StationKind == "oven" {
 		chosen = v.device.StationID.UUID
 	}
-	view := page.LoadsView{Frame: s.benchFrame(v, "Oven loads"), Record: record, Problem: problem, Loads: loadLines(v.site, loads, s.store.Clock()),
+	view := page.LoadsView{Frame: s.benchFrame(v, "Oven loads"), Record: keptRecord(r), Problem: problem, Loads: loadLines(v.site, loads, s.store.Clock()),
 		Ovens: ui.Select{Name: "oven", Label: "Oven", Scan: "STATION", Choices: stationChoices(ovens, chosen)}}
 	if len(ovens) > 1 {
 		view.Ovens.Empty = "choose"

@@ -32,12 +32,12 @@ func (sh *sheet) stages() []quality.StageSpec {
 	return sh.form.Spec.Pretreatment.Stages
 }
 
-// stageSlots are the readings of one stage: those the spec limits must be taken, temperature and time may be added.
-func (sh *sheet) stageSlots(i int, stage quality.StageSpec) []form.Slot {
+// stageSlots are the readings of one stage: those the spec limits must be taken (asked), temperature and time may be added.
+func (sh *sheet) stageSlots(i int, stage quality.StageSpec, asked bool) []form.Slot {
 	var slots []form.Slot
 	for _, code := range stageOrder {
 		_, limited := stage.Limits[code]
-		if !limited && code != "stage_temperature" && code != "stage_time" {
+		if limited != asked || !limited && code != "stage_temperature" && code != "stage_time" {
 			continue
 		}
 		c, _ := quality.CharacteristicOf(code)
@@ -54,7 +54,7 @@ func readPretreatment(sh *sheet) (quality.Check, []store.Use) {
 	check := quality.Check{Kind: quality.Pretreatment}
 	var uses []store.Use
 	for i, stage := range sh.stages() {
-		for _, slot := range sh.stageSlots(i, stage) {
+		for _, slot := range slices.Concat(sh.stageSlots(i, stage, true), sh.stageSlots(i, stage, false)) {
 			slot.Label = stage.Name + ", " + slot.Label
 			if r, ok := sh.Reading(slot, sh.visit.comma()); ok {
 				check.Readings = append(check.Readings, r)
@@ -79,15 +79,20 @@ func readPretreatment(sh *sheet) (quality.Check, []store.Use) {
 
 func showPretreatment(sh *sheet, e page.Entry) templ.Component {
 	v := page.PretreatmentView{Entry: e, WaterProblem: sh.Wrong["water_break"], Water: choicesWith([]ui.Choice{
-		{Value: "held", Label: "Held", Hint: "the film of water stayed whole while draining"},
-		{Value: "broken", Label: "Broken", Hint: "it drew back or beaded"}}, sh.Values.Get("water_break"))}
+		{Value: "held", Label: "Film held", Hint: "water stayed whole while draining"},
+		{Value: "broken", Label: "Film broke", Hint: "water drew back or beaded"}}, sh.Values.Get("water_break"))}
 	v.AsksWater = sh.form.Spec.Pretreatment != nil && sh.form.Spec.Pretreatment.WaterBreak
 	for i, stage := range sh.stages() {
 		block := page.StageBlock{Number: strconv.Itoa(i + 1), Name: stage.Name, Bath: sh.bathSelect(i, stage)}
-		for _, slot := range sh.stageSlots(i, stage) {
+		for _, slot := range sh.stageSlots(i, stage, true) {
 			f := sh.field(slot, stage.Limits[slot.Characteristic])
-			f.MayBeAbsent = !slot.Optional
+			f.MayBeAbsent = true
 			block.Fields = append(block.Fields, f)
+		}
+		for _, slot := range sh.stageSlots(i, stage, false) {
+			slot.Label = stage.Name + ", " + lowerFirst(slot.Label)
+			v.More = append(v.More, sh.field(slot, quality.Limits{}))
+			v.MoreOpen = v.MoreOpen || sh.Values.Get(slot.Name) != ""
 		}
 		v.Stages = append(v.Stages, block)
 	}

@@ -28,24 +28,16 @@ func (s *Server) renderRacks(w http.ResponseWriter, r *http.Request, status int,
 	if err != nil {
 		return err
 	}
-	record, err := keptRecord(r)
-	if err != nil {
-		return err
-	}
-	return s.render(w, r, status, page.Racks(page.RacksView{Frame: s.benchFrame(v, "Racks"), Record: record, Tag: r.PostFormValue("tag"), Problem: problem,
+	return s.render(w, r, status, page.Racks(page.RacksView{Frame: s.benchFrame(v, "Racks"), Record: keptRecord(r), Tag: r.PostFormValue("tag"), Problem: problem,
 		Racks: rackLines(v.site, racks, s.store.Clock())}))
 }
 
 // keptRecord is the id of the thing to be made: the one posted, so that a repeat makes no second one, or a new one.
-func keptRecord(r *http.Request) (string, error) {
+func keptRecord(r *http.Request) string {
 	if posted := r.PostFormValue("record"); posted != "" {
-		return posted, nil
+		return posted
 	}
-	id, err := uuid.NewV7()
-	if err != nil {
-		return "", fmt.Errorf("making an id: %w", err)
-	}
-	return id.String(), nil
+	return store.NewID().String()
 }
 
 // hangRack opens a rack on a free tag.

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"net/http"
 	"slices"
+	"strconv"
 
 	"coatbook/quality"
 	"coatbook/store"
@@ -113,7 +114,7 @@ func (reg register) parts() (n int) {
 
 // peopleStep says who is missing before work can start.
 func (reg register) peopleStep() page.SetupStep {
-	step := page.SetupStep{Name: "People with roles and qualifications", Href: "/setup/people", Says: fmt.Sprintf("%d people, %d of them qualified", len(reg.people), reg.able)}
+	step := page.SetupStep{Name: "People with roles and qualifications", Href: "/setup/people", Says: fmt.Sprintf("%d on the list, %d qualified", len(reg.people), reg.able)}
 	for _, role := range []struct{ role, does string }{{store.Engineer, "an engineer to approve specs"}, {store.Inspector, "an inspector to record checks"}, {store.Supervisor, "a supervisor to decide and release"}} {
 		if !reg.someone(role.role) {
 			step.Says = "missing: " + role.does
@@ -143,18 +144,18 @@ func (reg register) steps(day func(store.PowderLot) bool) []page.SetupStep {
 	enrol.Optional = true
 	return []page.SetupStep{
 		{Name: "Site, time zone and shifts", Href: "/setup/site", Done: true, Says: fmt.Sprintf("%s, %d shifts, %s", reg.site.TimeZone, len(reg.site.ShiftNames), quality.Unit(reg.site.FilmUnit).Symbol())},
-		step("Stations", "/setup/stations", places, fmt.Sprintf("%d stations", len(reg.stations)), "needed: a booth, an oven and a final bench"),
+		step("Stations", "/setup/stations", places, numbered(len(reg.stations), "station"), "needed: a booth, an oven and a final bench"),
 		reg.peopleStep(), enrol,
 		step("Weld limits", "/setup/weld-limits", len(reg.welds) > 0, fmt.Sprintf("%d rows; check them against the standard you bought", len(reg.welds)), "none; every imperfection would fail"),
-		step("A finish spec", "/setup/specs", len(reg.specs) > 0, fmt.Sprintf("%d specs", len(reg.specs)), "draft the first one"),
+		step("A finish spec", "/setup/specs", len(reg.specs) > 0, numbered(len(reg.specs), "spec"), "draft the first one"),
 		step("Its approval", "/setup/specs", approved, "approved", "no spec is approved; parts cannot be added"),
-		step("A part number with its measuring plan", "/setup/part-numbers", reg.planned > 0, fmt.Sprintf("%d part numbers, %d with a plan", len(reg.numbers), reg.planned), "none has a measuring plan"),
-		step("A powder with its cure window", "/setup/powders", reg.windows > 0, fmt.Sprintf("%d powders", len(reg.powders)), "none with cure points"),
-		step("A powder lot", "/setup/lots", slices.ContainsFunc(reg.lots, day), fmt.Sprintf("%d lots", len(reg.lots)), "none that may be sprayed today"),
-		step("Baths of the wash line", "/setup/baths", len(reg.baths) > 0, fmt.Sprintf("%d baths", len(reg.baths)), "none"),
-		step("A film gauge and its shims", "/setup/gauges", reg.gaugesOf("film_gauge") > 0 && reg.gaugesOf("shim") > 0, fmt.Sprintf("%d gauges, %d shims in use", reg.gaugesOf("film_gauge"), reg.gaugesOf("shim")),
-			fmt.Sprintf("%d gauges, %d shims in use; one gauge and two shims are needed", reg.gaugesOf("film_gauge"), reg.gaugesOf("shim"))),
-		step("The first job with its parts", "/setup/jobs", reg.parts() > 0, fmt.Sprintf("%d jobs, %d parts", len(reg.jobs), reg.parts()), "no parts yet"),
+		step("A part number with its measuring plan", "/setup/part-numbers", reg.planned > 0, numbered(len(reg.numbers), "part number")+", "+strconv.Itoa(reg.planned)+" with a plan", "none has a measuring plan"),
+		step("A powder with its cure window", "/setup/powders", reg.windows > 0, numbered(len(reg.powders), "powder"), "none with cure points"),
+		step("A powder lot", "/setup/lots", slices.ContainsFunc(reg.lots, day), numbered(len(reg.lots), "lot"), "none that may be sprayed today"),
+		step("Baths of the wash line", "/setup/baths", len(reg.baths) > 0, numbered(len(reg.baths), "bath"), "none"),
+		step("A film gauge and its shims", "/setup/gauges", reg.gaugesOf("film_gauge") > 0 && reg.gaugesOf("shim") > 1, numbered(reg.gaugesOf("film_gauge"), "gauge")+", "+numbered(reg.gaugesOf("shim"), "shim")+" in use",
+			numbered(reg.gaugesOf("film_gauge"), "gauge")+", "+numbered(reg.gaugesOf("shim"), "shim")+" in use; one gauge and two shims are needed"),
+		step("The first job with its parts", "/setup/jobs", reg.parts() > 0, numbered(len(reg.jobs), "job")+", "+numbered(reg.parts(), "part"), "no parts yet"),
 	}
 }
 

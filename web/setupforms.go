@@ -63,8 +63,13 @@ func fields(a *form.Answers, entries ...form.Entry) []page.SetupField {
 func field(a *form.Answers, e form.Entry) page.SetupField {
 	f := page.SetupField{Kind: string(e.Kind), Name: e.Name, Label: e.Label, Hint: e.Range(), Unit: e.Unit, Value: a.Values.Get(e.Name),
 		Problem: a.Wrong[e.Name], Max: strconv.Itoa(e.Limit()), Optional: e.Optional, First: e.First, Wide: e.Wide}
-	if e.Kind == form.Secret {
+	switch {
+	case e.Kind == form.Secret:
 		f.Value = ""
+	case e.Kind == form.Pick && f.Hint == "":
+		f.Hint = "choose one"
+	case e.Kind == form.Date && f.Hint == "":
+		f.Hint = "a date"
 	}
 	for _, o := range e.Options {
 		chosen := false
@@ -168,4 +173,12 @@ func labelOf(options []form.Option, value string) string {
 		}
 	}
 	return value
+}
+
+// numbered prints a count with its noun, such as 1 spec or 3 specs.
+func numbered(n int, noun string) string {
+	if n == 1 {
+		return "1 " + noun
+	}
+	return strconv.Itoa(n) + " " + noun + "s"
 }

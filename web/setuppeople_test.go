@@ -20,7 +20,7 @@ func TestInvitationIsShownOnceAndWorksOnce(t *testing.T) {
 	}
 	status, body := d.post("/setup/people/" + p.ID.String() + "/invite")
 	d.must(status, body, "It works once, within three days, and is not shown again")
-	secret := strings.TrimPrefix(d.link(body, `/invite/[A-Za-z0-9_-]{20,}`), "/invite/")
+	secret := strings.TrimPrefix(d.link(body, `/invite/[A-Za-z0-9._-]{20,}`), "/invite/")
 	if _, err := d.db.Accept(t.Context(), secret, "381642", "", "", ""); err != nil {
 		t.Fatalf("the link on the page does not work: %v", err)
 	}

@@ -44,3 +44,6 @@ func headOf(heads []string, i int) string {
 	}
 	return ""
 }
+
+// rightAt reports whether a column holds figures, which are set to the right under their head.
+func rightAt(t SetupTable, i int) bool { return len(t.Rows) > 0 && i < len(t.Rows[0]) && t.Rows[0][i].Right }

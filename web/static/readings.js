@@ -110,7 +110,9 @@ function enter(reading) {
 	mode("typing");
 	// Where the keys are on the screen the system's own keyboard would only cover the page.
 	reading.inputMode = getComputedStyle(document.querySelector("[data-keys]")).display === "none" ? "decimal" : "none";
-	reading.scrollIntoView({ block: "nearest" });
+	const box = reading.getBoundingClientRect(), keys = document.querySelector("[data-keys]").getBoundingClientRect();
+	const floor = keys.top > box.left && keys.left < box.right && keys.height ? Math.min(keys.top, innerHeight) : innerHeight;
+	if (box.top < 0 || box.bottom > floor) reading.scrollIntoView({ block: "center" });
 	reading.select();
 	document.querySelectorAll("tr.now").forEach((row) => row.classList.remove("now"));
 	reading.closest("tr")?.classList.add("now");
@@ -147,7 +149,9 @@ document.addEventListener("input", (event) => {
 	show();
 });
 document.addEventListener("change", (event) => {
-	if (event.target.matches("form[data-entry] input.reading")) land(event.target);
+	if (!event.target.matches("form[data-entry] input.reading")) return;
+	land(event.target);
+	if (all().every((r) => r.value.trim() !== "" || r.dataset.optional)) mode("reviewing");
 });
 document.addEventListener("keydown", (event) => {
 	// Arrow keys must not nudge a value, and at the ends of a box they go to the neighbour's box only by Tab.

@@ -259,10 +259,10 @@ func (p *Plot) points(d ChartData, f frame) {
 func outline(m PointMark, x, y, r float64) string {
 	switch m {
 	case Triangle:
-		r *= 1.7
+		r = 1.7 * max(r, 2.4)
 		return "M" + at(x) + " " + at(y-r) + "l" + at(r) + " " + at(1.8*r) + "h" + at(-2*r) + "z"
 	case Square:
-		r *= 1.5
+		r = 1.5 * max(r, 2.8)
 		return "M" + at(x-r) + " " + at(y-r) + "h" + at(2*r) + "v" + at(2*r) + "h" + at(-2*r) + "zm" +
 			at(r*.5) + " " + at(r*.5) + "l" + at(r) + " " + at(r) + "m0 " + at(-r) + "l" + at(-r) + " " + at(r)
 	}

@@ -39,3 +39,11 @@ func flagWords(flag string) string {
 	}
 	return flag
 }
+
+// optionWords is one line of a list: its label, and its hint after a comma.
+func optionWords(c Choice) string {
+	if c.Hint == "" {
+		return c.Label
+	}
+	return c.Label + ", " + c.Hint
+}
