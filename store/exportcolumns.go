@@ -252,9 +252,8 @@ var readingsFile = ExportFile{
 			FROM rating ra WHERE ra.site_id = r.site_id AND ra.record_id = r.record_id
 			UNION ALL
 			SELECT 'defect', 3, de.seq, NULL, de.place, NULL, NULL, NULL, NULL, NULL, NULL, NULL, de.code, de.size_text, de.size_mm, de.length_mm, de.count, de.flag, NULL, NULL
-			FROM defect de WHERE de.site_id = r.site_id AND de.record_id = r.record_id
-			ORDER BY rank, seq) l` + recordFilter,
-	order: " ORDER BY r.shop_day, r.record_id",
+			FROM defect de WHERE de.site_id = r.site_id AND de.record_id = r.record_id) l` + recordFilter,
+	order: " ORDER BY r.shop_day, r.record_id, l.rank, l.seq",
 }
 
 func unitValues() []ExportColumn {

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 	"time"
 
 	"github.com/google/uuid"
@@ -71,6 +72,8 @@ type Saved struct {
 // Save judges an entry and writes the record, its lines, findings, holds, part status and event in one transaction. When it
 // returns nil everything is on disk. A *Refusal says which rule keeps the entry out; then nothing is stored.
 func (db *DB) Save(ctx context.Context, a Actor, e Entry) (Saved, error) {
+	// Judging sets flags in place; the caller's lines stay as they are, and a repeat has the same content as the first try.
+	e.Check.Readings, e.Check.Defects = slices.Clone(e.Check.Readings), slices.Clone(e.Check.Defects)
 	proofs, err := db.checkOverrides(ctx, a, e.Overrides)
 	if err != nil {
 		return Saved{}, err
@@ -125,6 +128,12 @@ func (db *DB) save(ctx context.Context, tx pgx.Tx, a Actor, e Entry, proofs map[
 	st, err := site(ctx, tx, a.Site)
 	if err != nil {
 		return Saved{}, err
+	}
+	for i := range e.Check.Readings {
+		e.Check.Readings[i].Flag = quality.Unflagged
+	}
+	for i := range e.Check.Defects {
+		e.Check.Defects[i].Flag = quality.Unflagged
 	}
 	hash, err := ContentHash(struct {
 		Kind    quality.Kind

@@ -28,7 +28,9 @@ func Code(text, href string) SetupCell { return SetupCell{Ref: Ref{Text: text, H
 func Figure(text string) SetupCell { return SetupCell{Ref: Ref{Text: text}, Num: true, Right: true} }
 
 // Stands is a cell that says how something stands: kind is pass, fail, hold or none.
-func Stands(kind, word string) SetupCell { return SetupCell{Standing: Standing{Word: word, Kind: kind}} }
+func Stands(kind, word string) SetupCell {
+	return SetupCell{Standing: Standing{Word: word, Kind: kind}}
+}
 
 // A SetupTable is a list of what exists, or what to do while nothing does.
 type SetupTable struct {
@@ -46,4 +48,6 @@ func headOf(heads []string, i int) string {
 }
 
 // rightAt reports whether a column holds figures, which are set to the right under their head.
-func rightAt(t SetupTable, i int) bool { return len(t.Rows) > 0 && i < len(t.Rows[0]) && t.Rows[0][i].Right }
+func rightAt(t SetupTable, i int) bool {
+	return len(t.Rows) > 0 && i < len(t.Rows[0]) && t.Rows[0][i].Right
+}
