@@ -1,61 +1,131 @@
 package store
 
 import (
+	"cmp"
 	"context"
 	"fmt"
+	"slices"
+	"strings"
 	"time"
 
 	"github.com/google/uuid"
 	"github.com/jackc/pgx/v5"
 )
 
-// A BathPoint is one measured value of a bath: its latest when Latest is set, else the mean of a shop day.
+// A BathPoint is one characteristic of one bath on one shop day: the mean, and the last value with its record.
 type BathPoint struct {
-	BathID         uuid.UUID `db:"bath_id"`
-	Code           string    `db:"code"`
-	Name           string    `db:"name"`
-	Characteristic string    `db:"characteristic"`
-	Location       string    `db:"location"` // quality.StageKey of the stage
-	Day            time.Time `db:"day"`
-	At             time.Time `db:"at"`
+	BathID         uuid.UUID
+	Code           string
+	Name           string
+	Characteristic string
+	Location       string // quality.StageKey of the stage
+	Day            time.Time
+	At             time.Time
+	RecordID       uuid.UUID
+	RevisionID     uuid.UUID
+	Value          float64 // canonical unit; mean of the day
+	Last           float64
+	LastText       string
+	LastUnit       string
+	LastFlag       string
+	N              int
+}
+
+// bathReading is one reading of a wash, before it is tied to its bath.
+type bathReading struct {
 	RecordID       uuid.UUID `db:"record_id"`
 	RevisionID     uuid.UUID `db:"revision_id"`
-	Value          float64   `db:"value"` // canonical unit; mean of the day
-	Last           float64   `db:"last"`
-	LastText       string    `db:"last_text"`
-	LastUnit       string    `db:"last_unit"`
-	LastFlag       string    `db:"last_flag"`
-	N              int       `db:"n"`
+	Day            time.Time `db:"day"`
+	At             time.Time `db:"at"`
+	Characteristic string    `db:"characteristic"`
+	Location       string    `db:"location"`
+	Value          float64   `db:"value"`
+	Text           string    `db:"value_text"`
+	Unit           string    `db:"unit"`
+	Flag           string    `db:"flag"`
+}
+
+// usedBath is a bath that a wash named.
+type usedBath struct {
+	RecordID uuid.UUID `db:"record_id"`
+	BathID   uuid.UUID `db:"bath_id"`
+	Code     string    `db:"code"`
+	Name     string    `db:"name"`
+	Stage    string    `db:"stage"`
 }
 
 // BathDays returns, for each bath in use and each of its characteristics, one row for each shop day from the first to the
 // last: the day's mean and its last value. A bath is tied to a stage by the order of its use: the first rinse bath named in
 // a run served the first rinse.
 func (db *DB) BathDays(ctx context.Context, site uuid.UUID, from, to time.Time) ([]BathPoint, error) {
-	points, err := list[BathPoint](ctx, db.pool, `
-		WITH runs AS (SELECT r.* FROM record r WHERE `+inPeriod+` AND r.kind = 'pretreatment'),
-		used AS (SELECT u.record_id, b.bath_id, b.code, b.name, b.stage, row_number() OVER (PARTITION BY u.record_id, b.stage ORDER BY u.seq) AS k
-			FROM runs r JOIN record_use u ON u.site_id = r.site_id AND u.record_id = r.record_id AND u.role = 'bath'
-			JOIN bath b ON b.site_id = u.site_id AND b.bath_id = u.bath_id AND b.active),
-		read AS (SELECT rd.*, substr(rd.location, strpos(rd.location, '-') + 1) AS stage,
-				dense_rank() OVER (PARTITION BY rd.record_id, substr(rd.location, strpos(rd.location, '-') + 1) ORDER BY length(rd.location), rd.location) AS k
-			FROM runs r JOIN reading rd ON rd.site_id = r.site_id AND rd.record_id = r.record_id
-			WHERE rd.value IS NOT NULL AND rd.characteristic IN ('concentration', 'ph', 'conductivity', 'stage_temperature'))
-		SELECT u.bath_id, u.code, u.name, rd.characteristic, max(rd.location) AS location, r.shop_day AS day, max(r.observed_at) AS at,
-			(array_agg(r.record_id ORDER BY r.observed_at DESC, rd.seq DESC))[1] AS record_id,
-			(array_agg(r.spec_revision_id ORDER BY r.observed_at DESC, rd.seq DESC))[1] AS revision_id,
-			avg(rd.value) AS value,
-			(array_agg(rd.value ORDER BY r.observed_at DESC, rd.seq DESC))[1] AS last,
-			(array_agg(rd.value_text ORDER BY r.observed_at DESC, rd.seq DESC))[1] AS last_text,
-			(array_agg(rd.unit ORDER BY r.observed_at DESC, rd.seq DESC))[1] AS last_unit,
-			(array_agg(rd.flag ORDER BY r.observed_at DESC, rd.seq DESC))[1] AS last_flag, count(*)::int AS n
-		FROM runs r JOIN used u ON u.record_id = r.record_id JOIN read rd ON rd.record_id = r.record_id AND rd.stage = u.stage AND rd.k = u.k
-		GROUP BY u.bath_id, u.code, u.name, rd.characteristic, r.shop_day
-		ORDER BY min(rd.location), u.code, rd.characteristic, r.shop_day`, Period{From: from, To: to}.args(site))
+	args := Period{From: from, To: to}.args(site)
+	readings, err := list[bathReading](ctx, db.pool, `SELECT r.record_id, r.spec_revision_id AS revision_id, r.shop_day AS day, r.observed_at AS at,
+			rd.characteristic, rd.location, rd.value, rd.value_text, rd.unit, rd.flag
+		FROM record r JOIN reading rd ON rd.site_id = r.site_id AND rd.record_id = r.record_id
+		WHERE r.kind = 'pretreatment' AND rd.value IS NOT NULL AND rd.characteristic IN ('concentration', 'ph', 'conductivity', 'stage_temperature') AND `+inPeriod+`
+		ORDER BY r.observed_at, r.record_id, rd.seq`, args)
 	if err != nil {
-		return nil, fmt.Errorf("baths by day: %w", err)
+		return nil, fmt.Errorf("readings of baths: %w", err)
 	}
-	return points, nil
+	used, err := list[usedBath](ctx, db.pool, `SELECT r.record_id, b.bath_id, b.code, b.name, b.stage
+		FROM record r JOIN record_use u ON u.site_id = r.site_id AND u.record_id = r.record_id AND u.role = 'bath'
+		JOIN bath b ON b.site_id = u.site_id AND b.bath_id = u.bath_id AND b.active
+		WHERE r.kind = 'pretreatment' AND `+inPeriod+` ORDER BY r.record_id, u.seq`, args)
+	if err != nil {
+		return nil, fmt.Errorf("baths used: %w", err)
+	}
+	return bathDays(readings, used), nil
+}
+
+// bathDays ties readings, in the order they were observed, to the baths of their runs and gathers them by day.
+func bathDays(readings []bathReading, used []usedBath) []BathPoint {
+	type place struct {
+		record uuid.UUID
+		stage  string
+	}
+	baths, locations := map[place][]usedBath{}, map[place][]string{}
+	for _, u := range used {
+		at := place{u.RecordID, u.Stage}
+		baths[at] = append(baths[at], u)
+	}
+	type key struct {
+		bath           uuid.UUID
+		characteristic string
+		day            time.Time
+	}
+	points := map[key]*BathPoint{}
+	var order []*BathPoint
+	for _, r := range readings {
+		_, stage, _ := strings.Cut(r.Location, "-")
+		at := place{r.RecordID, stage}
+		k := slices.Index(locations[at], r.Location)
+		if k < 0 {
+			k = len(locations[at])
+			locations[at] = append(locations[at], r.Location)
+		}
+		if k >= len(baths[at]) {
+			continue
+		}
+		bath := baths[at][k]
+		p := points[key{bath.BathID, r.Characteristic, r.Day}]
+		if p == nil {
+			p = &BathPoint{BathID: bath.BathID, Code: bath.Code, Name: bath.Name, Characteristic: r.Characteristic, Day: r.Day}
+			points[key{bath.BathID, r.Characteristic, r.Day}] = p
+			order = append(order, p)
+		}
+		p.N++
+		p.Value += (r.Value - p.Value) / float64(p.N)
+		p.Location, p.At, p.RecordID, p.RevisionID, p.Last, p.LastText, p.LastUnit, p.LastFlag = r.Location, r.At, r.RecordID, r.RevisionID, r.Value, r.Text, r.Unit, r.Flag
+	}
+	// In the order of the line, then of the characteristics, then of the days.
+	slices.SortStableFunc(order, func(a, b *BathPoint) int {
+		return cmp.Or(cmp.Compare(a.Location, b.Location), cmp.Compare(a.Code, b.Code), cmp.Compare(a.Characteristic, b.Characteristic), a.Day.Compare(b.Day))
+	})
+	out := make([]BathPoint, len(order))
+	for i, p := range order {
+		out[i] = *p
+	}
+	return out
 }
 
 // An OvenDay is what the cure runs of one oven on one shop day say of the coldest metal.

@@ -109,22 +109,24 @@ type FilmDay struct {
 // FilmDays returns the film of a period by booth, spec and shop day. Parts whose coating run is not on record are left out.
 func (db *DB) FilmDays(ctx context.Context, site uuid.UUID, from, to time.Time) ([]FilmDay, error) {
 	days, err := list[FilmDay](ctx, db.pool, `
-		WITH booths AS (
-			SELECT DISTINCT ON (c.rack_id) c.rack_id, st.code, st.name FROM record c
-			JOIN record_use u ON u.site_id = c.site_id AND u.record_id = c.record_id AND u.role = 'booth'
-			JOIN station st ON st.site_id = u.site_id AND st.station_id = u.station_id
-			-- A rack is coated days before its film is measured at most, weeks after a long weekend at worst.
-			WHERE c.site_id = @site AND c.kind = 'coating' AND c.shop_day BETWEEN @from::date - 30 AND @to ORDER BY c.rack_id, c.observed_at DESC)
-		SELECT b.code AS booth, b.name AS booth_name, fs.code AS spec, s.shop_day AS day, count(*)::int AS checks,
-			count(*) FILTER (WHERE r.verdict = 'fail')::int AS failed, avg(s.mean_um) AS mean_um, min(s.mean_um) AS lowest_um
-		FROM film_summary s
-		JOIN record r ON r.site_id = s.site_id AND r.record_id = s.record_id
-		JOIN finish_spec_revision sr ON sr.site_id = r.site_id AND sr.revision_id = r.spec_revision_id
+		WITH films AS MATERIALIZED (
+			SELECT r.verdict, r.spec_revision_id, s.shop_day, s.mean_um, rp.rack_id
+			FROM film_summary s
+			JOIN record r ON r.site_id = s.site_id AND r.record_id = s.record_id
+			JOIN rack_part rp ON rp.site_id = s.site_id AND rp.part_id = s.part_id AND rp.cycle = r.cycle
+			WHERE s.site_id = @site AND s.shop_day BETWEEN @from AND @to AND `+inPeriod+`),
+		booths AS (
+			SELECT k.rack_id, st.code, st.name FROM (SELECT DISTINCT rack_id FROM films) k
+			CROSS JOIN LATERAL (SELECT u.station_id FROM record c JOIN record_use u ON u.site_id = c.site_id AND u.record_id = c.record_id AND u.role = 'booth'
+				WHERE c.site_id = @site AND c.rack_id = k.rack_id AND c.kind = 'coating' ORDER BY c.observed_at DESC LIMIT 1) c
+			JOIN station st ON st.site_id = @site AND st.station_id = c.station_id)
+		SELECT b.code AS booth, b.name AS booth_name, fs.code AS spec, f.shop_day AS day, count(*)::int AS checks,
+			count(*) FILTER (WHERE f.verdict = 'fail')::int AS failed, avg(f.mean_um) AS mean_um, min(f.mean_um) AS lowest_um
+		FROM films f
+		JOIN finish_spec_revision sr ON sr.site_id = @site AND sr.revision_id = f.spec_revision_id
 		JOIN finish_spec fs ON fs.site_id = sr.site_id AND fs.spec_id = sr.spec_id
-		JOIN rack_part rp ON rp.site_id = s.site_id AND rp.part_id = s.part_id AND rp.cycle = r.cycle
-		JOIN booths b ON b.rack_id = rp.rack_id
-		WHERE s.site_id = @site AND s.shop_day BETWEEN @from AND @to AND `+inPeriod+`
-		GROUP BY b.code, b.name, fs.code, s.shop_day ORDER BY b.code, fs.code, s.shop_day`, Period{From: from, To: to}.args(site))
+		JOIN booths b ON b.rack_id = f.rack_id
+		GROUP BY b.code, b.name, fs.code, f.shop_day ORDER BY b.code, fs.code, f.shop_day`, Period{From: from, To: to}.args(site))
 	if err != nil {
 		return nil, fmt.Errorf("film by day: %w", err)
 	}

@@ -11,14 +11,16 @@ export function say(sentence, urgent = false) {
 	if (urgent) tone();
 }
 
+// One for all tones: a browser allows few.
+let audio = null;
+
 function tone() {
 	try {
-		const audio = new AudioContext();
+		audio ||= new AudioContext();
 		const sound = audio.createOscillator();
 		sound.frequency.value = 220;
 		sound.connect(audio.destination);
 		sound.start();
 		sound.stop(audio.currentTime + 0.15);
-		sound.onended = () => audio.close();
 	} catch { /* no sound without a loudspeaker or before the first touch; the words stand anyway */ }
 }
