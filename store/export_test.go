@@ -340,3 +340,19 @@ func TestExportReportsABrokenDownload(t *testing.T) {
 		t.Error("a download that broke off was reported as complete")
 	}
 }
+
+func TestReadingsLeaveInTheOrderTheyWereEntered(t *testing.T) {
+	s := exportDay(t)
+	last := map[string]int{}
+	for _, r := range table(t, export(t, s, "readings.csv", november)) {
+		var seq int
+		if _, err := fmt.Sscan(r["seq_no"], &seq); err != nil {
+			t.Fatal(err)
+		}
+		key := r["record_id"] + r["line"]
+		if seq != last[key]+1 {
+			t.Errorf("record %s: %s %d follows %d", r["record_id"], r["line"], seq, last[key])
+		}
+		last[key] = seq
+	}
+}

@@ -117,7 +117,7 @@ func (db *DB) ChangePerson(ctx context.Context, a Actor, id uuid.UUID, roles []s
 
 // IssueBadge gives a person a new badge code and returns it once; the old badge stops working.
 func (db *DB) IssueBadge(ctx context.Context, a Actor, person uuid.UUID) (string, error) {
-	code := "BADGE:" + newToken()[:22]
+	code := "BADGE." + newToken()[:22]
 	err := db.inTx(ctx, a.Site, func(tx pgx.Tx) error {
 		if err := run(ctx, tx, `UPDATE person SET badge_hash = @hash WHERE site_id = @site AND person_id = @person`,
 			pgx.StrictNamedArgs{"site": a.Site, "person": person, "hash": hashToken(code)}); err != nil {

@@ -169,6 +169,14 @@ func (d filmDrawing) when(at time.Time) string {
 	return at.In(d.zone).Format("2 Jan")
 }
 
+// clock says when a part was measured: the time on one day, with the date on several.
+func (d filmDrawing) clock(at time.Time) string {
+	if d.period.From.Equal(d.period.To) {
+		return clock(at, d.zone, d.period.To)
+	}
+	return at.In(d.zone).Format("2 Jan 15:04")
+}
+
 func (g *filmGroup) draw(d filmDrawing, c process.Chart) (level, spread ui.Plot) {
 	top := ui.ChartData{Name: "Control chart of the film of each part, " + g.name(), Axis: "Mean of a part's readings, " + d.symbol(), Width: d.width, Height: d.height,
 		Points: g.points(d, c.Panel, func(c store.FilmCheck) string {
@@ -200,7 +208,7 @@ func (g *filmGroup) points(d filmDrawing, p process.Panel, say func(store.FilmCh
 		c := g.checks[p.At[i]]
 		points[i] = ui.ChartPoint{Value: d.scale(value), Lower: d.scale(p.Lower[i]), Centre: d.scale(p.Centers[i]), Upper: d.scale(p.Upper[i]),
 			Href: "/records/" + c.RecordID.String(), When: d.when(c.ObservedAt), Mark: ui.Disc,
-			Title: fmt.Sprintf("%s, %s, %s: %s, %s", c.Serial, clock(c.ObservedAt, d.zone, d.today), dash(c.BoothName), say(c), verdictStanding(c.Verdict).Word)}
+			Title: fmt.Sprintf("%s, %s, %s: %s, %s", c.Serial, d.clock(c.ObservedAt), dash(c.BoothName), say(c), verdictStanding(c.Verdict).Word)}
 		switch {
 		case c.Verdict == quality.Fail:
 			points[i].Mark = ui.Square
@@ -240,9 +248,9 @@ func (g *filmGroup) signals(d filmDrawing, c process.Chart) []page.Signal {
 			if panel.Points[run.To] < panel.Centers[run.To] {
 				side = "below"
 			}
-			when := "at " + clock(first.ObservedAt, d.zone, d.today)
+			when := "at " + d.clock(first.ObservedAt)
 			if run.To > run.From {
-				when = fmt.Sprintf("from %s to %s, %s", clock(first.ObservedAt, d.zone, d.today), clock(last.ObservedAt, d.zone, d.today), counted(run.To-run.From+1, "part"))
+				when = fmt.Sprintf("from %s to %s, %s", d.clock(first.ObservedAt), d.clock(last.ObservedAt), counted(run.To-run.From+1, "part"))
 			}
 			out = append(out, page.Signal{Link: page.Ref{Text: run.Words, Href: "/records/" + first.RecordID.String()},
 				Rest: fmt.Sprintf(" %s, %s the centre line (%s).", when, side, panel.what)})
