@@ -181,14 +181,6 @@ func (b *tablet) as(name string) {
 	}
 }
 
-// scan types a code into the scan box as a scanner does.
-func (b *tablet) scan(code string) {
-	b.t.Helper()
-	b.open("/bench")
-	b.do(chromedp.SendKeys("#scan", code+kb.Enter))
-	b.until("the page of "+code, fmt.Sprintf("!location.pathname.endsWith('/bench') && document.readyState === 'complete' && document.body.innerText.includes(%q)", code))
-}
-
 // save presses the save button of an entry and waits until the book has it.
 func (b *tablet) save() {
 	b.t.Helper()

@@ -6,6 +6,7 @@ import (
 	"bytes"
 	"context"
 	"log/slog"
+	"net"
 	"net/http"
 	"time"
 
@@ -94,7 +95,7 @@ func (s *Server) router() http.Handler {
 		}
 		guard.SetDenyHandler(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) { s.fail(w, r, errCrossOrigin) }))
 		r.Use(guard.Handler, limitBody, s.sessions.LoadAndSave)
-		limited := httprate.LimitByIP(120, time.Minute)
+		limited := httprate.Limit(120, time.Minute, httprate.WithKeyFuncs(peer))
 		for _, route := range s.routes() {
 			var h http.Handler = s.page(route.who, route.handle)
 			if route.slow {
@@ -105,6 +106,13 @@ func (s *Server) router() http.Handler {
 	})
 	r.NotFound(func(w http.ResponseWriter, r *http.Request) { s.fail(w, r, store.ErrNotFound) })
 	return r
+}
+
+// peer is the address a request comes from, as the connection says it: headers of proxies are not believed, so that nobody
+// picks their own key. Behind a proxy all tablets share one key, which the limit leaves room for.
+func peer(r *http.Request) (string, error) {
+	host, _, err := net.SplitHostPort(r.RemoteAddr)
+	return httprate.CanonicalizeIP(host), err
 }
 
 // maxBody bounds every posted form; the largest, a film check of 99 spots, is under 100 kB.

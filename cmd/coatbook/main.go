@@ -39,7 +39,7 @@ const usage = `coatbook COMMAND [flags]
   migrate   bring the database up to date and stop
   health    exit 0 when the server at the listen address is ready
 
-Each command takes --help. Settings may also come from the environment; README.md lists them.`
+Each command takes --help. Settings may also come from the environment: see README.md`
 
 func run(ctx context.Context, log *slog.Logger, args []string) error {
 	if len(args) == 0 {
