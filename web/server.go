@@ -95,7 +95,7 @@ func (s *Server) router() http.Handler {
 		}
 		guard.SetDenyHandler(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) { s.fail(w, r, errCrossOrigin) }))
 		r.Use(guard.Handler, limitBody, s.sessions.LoadAndSave)
-		limited := httprate.Limit(120, time.Minute, httprate.WithKeyFuncs(peer))
+		limited := httprate.LimitBy(120, time.Minute, peer)
 		for _, route := range s.routes() {
 			var h http.Handler = s.page(route.who, route.handle)
 			if route.slow {
