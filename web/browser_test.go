@@ -387,6 +387,37 @@ func TestWholeJobFromHangtagToRelease(t *testing.T) {
 	b.checkExport(thinFilm, goodFilm)
 }
 
+// TestPublishedFilmExamplesTypedAtTheBench types the published worked examples of the mean and 80 % rule (minimum 60 µm; from
+// memory, testdata/published/film-acceptance) as a gauge would, and reads the verdict that the page shows before the save.
+func TestPublishedFilmExamplesTypedAtTheBench(t *testing.T) {
+	b := newTablet(t)
+	examples := []struct {
+		areas   [5]string
+		verdict string
+	}{{[5]string{"82", "68", "75", "93", "86"}, "pass"}, {[5]string{"75", "68", "63", "66", "56"}, "pass"},
+		{[5]string{"57", "60", "59", "62", "53"}, "fail"}, {[5]string{"85", "67", "71", "64", "44"}, "fail"}}
+	var serials []string
+	for i := range examples {
+		serials = append(serials, fmt.Sprintf("TH-24117-0%d", i+1))
+	}
+	b.addParts(serials...)
+	b.throughTheLine("K7", serials...)
+	b.as("ilse")
+	b.verifyGauge("EC-07")
+	for i, example := range examples {
+		var values []string
+		for _, area := range example.areas {
+			values = append(values, area, area, area)
+		}
+		b.film(serials[i], "EC-07", values)
+		b.until("a verdict", `!!document.querySelector('[data-preview] .big-verdict')`)
+		if got := b.eval(`document.querySelector('[data-preview] .big-verdict').innerText.trim()`); got != example.verdict {
+			t.Errorf("example %d shows %q, want %q", i+1, got, example.verdict)
+		}
+		b.save()
+	}
+}
+
 // checkExport reads the exported readings and compares the film's digits with what was typed.
 func (b *tablet) checkExport(checks ...[]string) {
 	b.t.Helper()
