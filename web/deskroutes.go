@@ -4,7 +4,7 @@ import "coatbook/store"
 
 // Who may do what at the desk, besides the groups of session.go.
 var (
-	releasers = access{roles: []string{store.Inspector, store.Supervisor, store.Engineer}}
+	releasers = access{roles: []string{store.Supervisor, store.Engineer}}
 	exporters = access{roles: []string{store.Supervisor, store.Engineer, store.Administrator, store.Auditor}}
 )
 
