@@ -66,8 +66,12 @@ func (l *load) wash(ctx context.Context) error {
 		if saved.HoldNumber == "" {
 			continue
 		}
-		if again, err := l.rework(ctx, at+3, saved.HoldNumber, r, "Bath corrected with fresh make-up; rack washed again."); err != nil || !again {
+		again, err := l.rework(ctx, at+3, saved.HoldNumber, r, "Bath corrected with fresh make-up; rack washed again.")
+		if err != nil {
 			return err
+		}
+		if !again {
+			continue // this rack waits for a decision; the other one goes on
 		}
 		if _, err := l.washRack(ctx, at+12, rack, -0.5); err != nil {
 			return err
