@@ -209,38 +209,6 @@ func (db *DB) ExtendHold(ctx context.Context, a Actor, hold uuid.UUID, parts []u
 	})
 }
 
-// HoldByHand opens a hold that no record caused, on parts that a person names.
-func (db *DB) HoldByHand(ctx context.Context, a Actor, cause, requirement string, parts []uuid.UUID) (number string, err error) {
-	if len(cause) < 5 || requirement == "" {
-		return "", refuse(RuleInvalid, "Say what was found and against which requirement.")
-	}
-	err = db.inTx(ctx, a.Site, func(tx pgx.Tx) error {
-		st, err := site(ctx, tx, a.Site)
-		if err != nil {
-			return err
-		}
-		if err := lockParts(ctx, tx, a.Site, parts); err != nil {
-			return err
-		}
-		all, err := db.standings(ctx, tx, a.Site, parts)
-		if err != nil {
-			return err
-		}
-		if number, err = db.openHold(ctx, tx, a, st, cause, requirement, uuid.Nil, all); err != nil {
-			return err
-		}
-		if number == "" {
-			return refuse(RuleFinished, "None of these parts can be held: all are released, scrapped or returned.")
-		}
-		specs, err := db.specsOf(ctx, tx, a.Site, all)
-		if err != nil {
-			return err
-		}
-		return db.settleAll(ctx, tx, a.Site, all, specs)
-	})
-	return number, err
-}
-
 // A Decision is what a supervisor decides of held parts.
 type Decision struct {
 	Parts          []uuid.UUID
@@ -341,5 +309,5 @@ func (db *DB) HoldsOf(ctx context.Context, site, part uuid.UUID) ([]HoldOf, erro
 		WHERE hp.site_id = @site AND hp.part_id = @part AND hp.open ORDER BY h.number`, pgx.StrictNamedArgs{"site": site, "part": part})
 }
 
-// kindOf is the record kind a hold's cause has, for wording.
+// Kind is the kind of the record that caused the hold, empty for a hold opened by hand.
 func (h Hold) Kind() quality.Kind { return quality.Kind(h.RecordKind) }

@@ -88,12 +88,6 @@ func (db *DB) PartsDue(ctx context.Context, site uuid.UUID, kinds []quality.Kind
 		ORDER BY ps.changed_at, p.serial LIMIT @limit`, pgx.StrictNamedArgs{"site": site, "kinds": names, "limit": limit})
 }
 
-// PartsWithStatus returns up to limit parts with a status, the latest change first.
-func (db *DB) PartsWithStatus(ctx context.Context, site uuid.UUID, status string, limit int) ([]PartRow, error) {
-	return list[PartRow](ctx, db.pool, partRowSQL+` AND ps.status = @status ORDER BY ps.changed_at DESC, p.serial LIMIT @limit`,
-		pgx.StrictNamedArgs{"site": site, "status": status, "limit": limit})
-}
-
 // PartsOf returns the parts of a rack or load, by serial.
 func (db *DB) PartsOf(ctx context.Context, site uuid.UUID, s Subject) ([]PartRow, error) {
 	switch s.Kind {

@@ -4,7 +4,6 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
-	"time"
 
 	"github.com/google/uuid"
 	"github.com/jackc/pgx/v5"
@@ -97,19 +96,4 @@ func mayRelease(a Actor, s *standing, spec quality.FinishSpec, items []quality.I
 		}
 	}
 	return nil
-}
-
-// A Released is a part's release as it is read back.
-type Released struct {
-	By        string    `db:"printed_name"`
-	At        time.Time `db:"released_at"`
-	Statement string    `db:"statement"`
-	Meaning   string    `db:"meaning"`
-}
-
-// ReleaseOf returns a part's release, or ErrNotFound.
-func (db *DB) ReleaseOf(ctx context.Context, site, part uuid.UUID) (Released, error) {
-	return one[Released](ctx, db.pool, `SELECT s.printed_name, r.released_at, s.statement, s.meaning FROM release r
-		JOIN signature s ON s.site_id = r.site_id AND s.signature_id = r.signature_id
-		WHERE r.site_id = @site AND r.part_id = @part`, pgx.StrictNamedArgs{"site": site, "part": part})
 }

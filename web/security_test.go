@@ -254,8 +254,7 @@ func TestHostileTextIsShownAsText(t *testing.T) {
 
 func TestBrokenDatabaseSaysNotSavedAndOpensNothing(t *testing.T) {
 	shop := storetest.NewShop(t)
-	part := shop.Parts(1)[0]
-	_ = part
+	shop.Parts(1)
 	g := newGuest(t, shop)
 	g.enrol(shop)
 	g.signOn(shop.Everyone)

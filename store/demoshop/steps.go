@@ -6,8 +6,6 @@ import (
 	"strconv"
 	"time"
 
-	"github.com/google/uuid"
-
 	"coatbook/quality"
 	"coatbook/store"
 )
@@ -356,10 +354,4 @@ func (l *load) film(ctx context.Context, at float64, rack int, p *part) error {
 		return err
 	}
 	return l.strip(ctx, at+0.5, saved.HoldNumber, p)
-}
-
-// PartID is the id of a demo part by its serial, for tests that begin from the demo.
-func (s *Shop) PartID(ctx context.Context, serial string) (uuid.UUID, error) {
-	p, err := s.DB.PartBySerial(ctx, s.Site.ID, serial)
-	return p.ID, err
 }
