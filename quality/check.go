@@ -18,7 +18,13 @@ const (
 	CureTest     Kind = "cure_test"
 	Finish       Kind = "finish"
 	Film         Kind = "film"
+	PanelTest    Kind = "panel_test"
+	FirstArticle Kind = "first_article"
 	Verification Kind = "verification"
+	Calibration  Kind = "calibration"
+	BathReading  Kind = "bath_reading"
+	BathAddition Kind = "bath_addition"
+	OvenSurvey   Kind = "oven_survey"
 )
 
 // Kinds lists the kinds that a part can need, in the order of the work.
@@ -28,6 +34,8 @@ var Kinds = []Kind{Weld, Pretreatment, Coating, Cure, CureTest, Finish, Film}
 var KindNames = map[Kind]string{
 	Weld: "Weld check", Pretreatment: "Pretreatment", Coating: "Coating", Cure: "Cure", CureTest: "Cure test",
 	Finish: "Finish check", Film: "Film thickness", Verification: "Gauge verification",
+	PanelTest: "Panel test", FirstArticle: "First article", Calibration: "Calibration",
+	BathReading: "Bath reading", BathAddition: "Bath addition", OvenSurvey: "Oven survey",
 }
 
 // Name returns the kind in words, such as "Film thickness".
@@ -50,6 +58,9 @@ const (
 	OnRack       Subject = "rack"
 	OnLoad       Subject = "load"
 	OnInstrument Subject = "instrument"
+	OnBath       Subject = "bath"
+	OnOven       Subject = "oven"
+	OnPanel      Subject = "panel"
 )
 
 // Subjects says which things a kind may be recorded on; the first is the usual one.
@@ -145,12 +156,14 @@ func (c Check) RatingOf(characteristic, location string) (string, bool) {
 // A Verdict is the outcome of a check.
 type Verdict string
 
-// The verdicts. Incomplete is never a pass; GuardBand is within the limit but inside the gauge's uncertainty of it.
+// The verdicts. Incomplete is never a pass; GuardBand is within the limit but inside the gauge's uncertainty of it. Voided is
+// no verdict of Judge: a record that says so takes another one out of count.
 const (
 	Pass       Verdict = "pass"
 	Fail       Verdict = "fail"
 	GuardBand  Verdict = "guard_band"
 	Incomplete Verdict = "incomplete"
+	Voided     Verdict = "void"
 )
 
 // worst orders verdicts: one fail fails the check; else one missing thing makes it incomplete; else the guard band.

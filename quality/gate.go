@@ -69,7 +69,7 @@ func stand(kind Kind, round int, evidence []Evidence) Item {
 		switch {
 		case !kind.IsRun() && e.Round != round:
 			due = true
-		case e.Superseded:
+		case e.Superseded || e.Verdict == Voided:
 			void = e
 		case latest == nil || !e.At.Before(latest.At):
 			latest = e

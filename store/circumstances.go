@@ -2,7 +2,6 @@ package store
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"strings"
 	"time"
@@ -32,18 +31,47 @@ func (db *DB) circumstances(ctx context.Context, q querier, a Actor, e *Entry, w
 		return db.cureWindow(ctx, q, a.Site, e.Subject.ID, w)
 	case quality.CureTest:
 		return w.checkTestedPart(e)
-	case quality.Film:
-		plan, err := planOf(ctx, q, a.Site, first.PartNumberID)
-		if err != nil && !errors.Is(err, ErrNotFound) {
-			return err
-		}
-		w.circumstance.PerSpot = plan.ReadingsPerSpot
-		for _, s := range plan.Spots {
-			w.circumstance.Plan = append(w.circumstance.Plan, quality.Place{Spot: s.Spot, Area: s.Area, Name: s.Place})
-		}
-		return db.checkGauge(ctx, q, a, e, w)
 	}
 	return nil
+}
+
+// askFilm asks for the measuring plan of the part and for the gauge; the answer sets what the film's limits depend on and
+// applies the rules on the gauge: in use, in date, verified this shift.
+func askFilm(b *pgx.Batch, site, part uuid.UUID, e *Entry, w *work) (answered func() error) {
+	type place struct {
+		Spot    int    `db:"spot"`
+		Area    string `db:"area"`
+		Place   string `db:"place"`
+		PerSpot int    `db:"readings_per_spot"`
+	}
+	places := ask[place](b, `SELECT s.spot, s.area, s.place, m.readings_per_spot FROM measuring_plan m
+		JOIN measuring_spot s ON s.site_id = m.site_id AND s.plan_id = m.plan_id
+		WHERE m.site_id = @site AND m.plan_id = (SELECT l.plan_id FROM measuring_plan l JOIN part p ON p.site_id = l.site_id AND p.part_number_id = l.part_number_id
+			WHERE p.site_id = @site AND p.part_id = @part ORDER BY l.revision DESC LIMIT 1)
+		ORDER BY s.spot`, pgx.StrictNamedArgs{"site": site, "part": part})
+	gauges := ask[Instrument](b, selectInstrument+`WHERE i.site_id = @site AND i.instrument_id = @id`, pgx.StrictNamedArgs{"site": site, "id": e.use("gauge")})
+	return func() error {
+		for _, p := range *places {
+			w.circumstance.PerSpot = p.PerSpot
+			w.circumstance.Plan = append(w.circumstance.Plan, quality.Place{Spot: p.Spot, Area: p.Area, Name: p.Place})
+		}
+		if e.use("gauge") == uuid.Nil {
+			w.refusals = append(w.refusals, refuse(RuleGaugeMissing, "Scan or choose the gauge that took these readings."))
+			return nil
+		}
+		if len(*gauges) == 0 {
+			return fmt.Errorf("gauge %s: %w", e.use("gauge"), ErrNotFound)
+		}
+		g := (*gauges)[0]
+		if g.Kind != "film_gauge" {
+			return refuse(RuleGaugeMissing, fmt.Sprintf("%s is not a thickness gauge.", g.Code))
+		}
+		w.gauge = &g
+		if r := gaugeRefusal(w.site, g, e.ObservedAt); r != nil {
+			w.refusals = append(w.refusals, r)
+		}
+		return nil
+	}
 }
 
 // checkTestedPart makes sure that the part a load's test was made on lay on that load.
@@ -58,27 +86,6 @@ func (w *work) checkTestedPart(e *Entry) error {
 		}
 	}
 	return refuse(RuleInvalid, "The part that was rubbed did not lie on this load. Scan a part of the load.")
-}
-
-// checkGauge applies the rules on the thickness gauge: in use, in date, verified this shift.
-func (db *DB) checkGauge(ctx context.Context, q querier, a Actor, e *Entry, w *work) error {
-	id := e.use("gauge")
-	if id == uuid.Nil {
-		w.refusals = append(w.refusals, refuse(RuleGaugeMissing, "Scan or choose the gauge that took these readings."))
-		return nil
-	}
-	g, err := instrument(ctx, q, a.Site, id)
-	if err != nil {
-		return err
-	}
-	if g.Kind != "film_gauge" {
-		return refuse(RuleGaugeMissing, fmt.Sprintf("%s is not a thickness gauge.", g.Code))
-	}
-	w.gauge = &g
-	if r := gaugeRefusal(w.site, g, e.ObservedAt); r != nil {
-		w.refusals = append(w.refusals, r)
-	}
-	return nil
 }
 
 // gaugeRefusal returns the rule that keeps a gauge from being used at a time, or nil.
@@ -194,7 +201,33 @@ func (db *DB) prepareVerification(ctx context.Context, q querier, a Actor, e *En
 		}
 		w.circumstance.Shims = append(w.circumstance.Shims, quality.Shim{Code: s.Code, Nominal: *s.Nominal, Abs: s.ToleranceAbs, Share: s.ToleranceShare, Unit: quality.Unit(s.Unit)})
 	}
-	return db.checkQualification(ctx, q, a, e, w)
+	b := &pgx.Batch{}
+	qualified := askQualification(b, a, e, w)
+	if err := send(ctx, q, b); err != nil {
+		return fmt.Errorf("qualification: %w", err)
+	}
+	qualified()
+	return nil
+}
+
+// restateInstrument works out a device's state anew after one of its verifications was corrected: the latest one that
+// counts decides. A device that was taken out of use stays out.
+func (db *DB) restateInstrument(ctx context.Context, tx pgx.Tx, a Actor, e Entry, w *work, j quality.Judgement) error {
+	if err := run(ctx, tx, `WITH counted AS (
+			SELECT r.record_id, r.verdict, r.observed_at, r.shop_day, r.shift FROM record r
+			WHERE r.site_id = @site AND r.instrument_id = @gauge AND r.kind = 'verification' AND r.verdict <> 'void'
+			AND NOT EXISTS (SELECT 1 FROM record s WHERE s.site_id = r.site_id AND s.supersedes_id = r.record_id)),
+		latest AS (SELECT * FROM counted ORDER BY observed_at DESC LIMIT 1)
+		UPDATE instrument_status i SET verification_id = (SELECT record_id FROM latest), verdict = coalesce((SELECT verdict FROM latest), ''),
+			verified_at = (SELECT observed_at FROM latest), shop_day = (SELECT shop_day FROM latest), shift = coalesce((SELECT shift FROM latest), ''),
+			last_good_at = (SELECT max(observed_at) FROM counted WHERE verdict = 'pass')
+		WHERE i.site_id = @site AND i.instrument_id = @gauge`, pgx.StrictNamedArgs{"site": a.Site, "gauge": e.Subject.ID}); err != nil {
+		return fmt.Errorf("device after a correction: %w", err)
+	}
+	if j.Verdict == quality.Fail && w.original.Verdict != quality.Fail {
+		return db.takeOutOfUse(ctx, tx, a, e, w, j)
+	}
+	return nil
 }
 
 // noteVerification moves a gauge's state after a verification. A failed one takes it out of use; a later good one does not
@@ -207,7 +240,15 @@ func (db *DB) noteVerification(ctx context.Context, tx pgx.Tx, a Actor, e Entry,
 		"site": a.Site, "gauge": e.Subject.ID, "record": e.RecordID, "verdict": j.Verdict, "at": e.ObservedAt, "day": day, "shift": shift, "good": good}); err != nil {
 		return err
 	}
-	if j.Verdict != quality.Fail || w.gauge.Status != "in_use" {
+	if j.Verdict != quality.Fail {
+		return nil
+	}
+	return db.takeOutOfUse(ctx, tx, a, e, w, j)
+}
+
+// takeOutOfUse marks a gauge as failed.
+func (db *DB) takeOutOfUse(ctx context.Context, tx pgx.Tx, a Actor, e Entry, w *work, j quality.Judgement) error {
+	if w.gauge.Status != "in_use" {
 		return nil
 	}
 	if err := run(ctx, tx, `UPDATE instrument SET status = 'failed' WHERE site_id = @site AND instrument_id = @gauge`,

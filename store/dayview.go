@@ -147,17 +147,17 @@ type OvenDay struct {
 // OvenDays returns one row for each oven and shop day with cure runs.
 func (db *DB) OvenDays(ctx context.Context, site uuid.UUID, from, to time.Time) ([]OvenDay, error) {
 	days, err := list[OvenDay](ctx, db.pool, `
-		WITH runs AS (SELECT r.*, o.oven_id,
+		WITH runs AS (SELECT r.*, o.oven_id AS in_oven,
 				(SELECT min(rd.value) FROM reading rd WHERE rd.site_id = r.site_id AND rd.record_id = r.record_id AND rd.characteristic = 'metal_peak') AS coldest,
 				(SELECT min(rd.value) FROM reading rd WHERE rd.site_id = r.site_id AND rd.record_id = r.record_id AND rd.characteristic = 'metal_time') AS shortest
 			FROM record r JOIN oven_load o ON o.site_id = r.site_id AND o.load_id = r.load_id WHERE `+inPeriod+` AND r.kind = 'cure')
-		SELECT r.oven_id, s.code, s.name, r.shop_day AS day, max(r.observed_at) AS at,
+		SELECT r.in_oven AS oven_id, s.code, s.name, r.shop_day AS day, max(r.observed_at) AS at,
 			(array_agg(r.record_id ORDER BY r.observed_at DESC))[1] AS record_id, (array_agg(r.spec_revision_id ORDER BY r.observed_at DESC))[1] AS revision_id,
 			(array_agg(r.verdict ORDER BY r.observed_at DESC))[1] AS verdict, count(*)::int AS loads, avg(r.coldest) AS coldest_c,
 			(array_agg(r.coldest ORDER BY r.observed_at DESC))[1] AS last_c, (array_agg(r.shortest ORDER BY r.observed_at DESC))[1] AS last_minutes
-		FROM runs r JOIN station s ON s.site_id = r.site_id AND s.station_id = r.oven_id
+		FROM runs r JOIN station s ON s.site_id = r.site_id AND s.station_id = r.in_oven
 		WHERE r.coldest IS NOT NULL
-		GROUP BY r.oven_id, s.code, s.name, r.shop_day ORDER BY s.code, r.shop_day`, Period{From: from, To: to}.args(site))
+		GROUP BY r.in_oven, s.code, s.name, r.shop_day ORDER BY s.code, r.shop_day`, Period{From: from, To: to}.args(site))
 	if err != nil {
 		return nil, fmt.Errorf("ovens by day: %w", err)
 	}

@@ -43,8 +43,22 @@ type Event struct {
 	Reason      string
 }
 
-// event writes an event in the transaction of the change it tells of. It is the only place that does.
-func (db *DB) event(ctx context.Context, tx pgx.Tx, a Actor, e Event) error {
+// event writes events in the transaction of the change they tell of.
+func (db *DB) event(ctx context.Context, tx pgx.Tx, a Actor, events ...Event) error {
+	b := &pgx.Batch{}
+	for _, e := range events {
+		if err := db.queueEvent(b, a, e); err != nil {
+			return err
+		}
+	}
+	if err := send(ctx, tx, b); err != nil {
+		return fmt.Errorf("writing events: %w", err)
+	}
+	return nil
+}
+
+// queueEvent adds an event to what goes to the database next. It is the only place that writes one.
+func (db *DB) queueEvent(b *pgx.Batch, a Actor, e Event) error {
 	encode := func(v any) ([]byte, error) {
 		if v == nil {
 			return nil, nil
@@ -59,13 +73,10 @@ func (db *DB) event(ctx context.Context, tx pgx.Tx, a Actor, e Event) error {
 	if err != nil {
 		return fmt.Errorf("event %s: %w", e.Verb, err)
 	}
-	err = run(ctx, tx, `INSERT INTO event (site_id, event_id, at, person_id, device_id, verb, subject_kind, subject_id, record_id, before, after, reason)
+	b.Queue(`INSERT INTO event (site_id, event_id, at, person_id, device_id, verb, subject_kind, subject_id, record_id, before, after, reason)
 		VALUES (@site, @event, @at, @person, @device, @verb, @kind, @subject, @record, @before, @after, @reason)`, pgx.StrictNamedArgs{
 		"site": a.Site, "event": NewID(), "at": db.Clock(), "person": null(a.Person), "device": a.Device, "verb": e.Verb,
 		"kind": e.SubjectKind, "subject": null(e.Subject), "record": null(e.Record), "before": before, "after": after, "reason": e.Reason})
-	if err != nil {
-		return fmt.Errorf("event %s: %w", e.Verb, err)
-	}
 	return nil
 }
 

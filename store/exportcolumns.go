@@ -114,6 +114,7 @@ var partsFile = ExportFile{
 		JOIN finish_spec fs ON fs.site_id = pn.site_id AND fs.spec_id = pn.spec_id
 		JOIN job j ON j.site_id = pa.site_id AND j.job_id = pa.job_id
 		LEFT JOIN release rl ON rl.site_id = pa.site_id AND rl.part_id = pa.part_id
+			AND NOT EXISTS (SELECT 1 FROM release_void v WHERE v.site_id = rl.site_id AND v.release_id = rl.release_id)
 		LEFT JOIN signature sg ON sg.site_id = rl.site_id AND sg.signature_id = rl.signature_id
 		LEFT JOIN LATERAL (SELECT string_agg(h.number, ';' ORDER BY h.number) AS numbers FROM hold_part hp
 			JOIN hold h ON h.site_id = hp.site_id AND h.hold_id = hp.hold_id WHERE hp.site_id = pa.site_id AND hp.part_id = pa.part_id AND hp.open) ho ON true

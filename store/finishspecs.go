@@ -77,21 +77,37 @@ func specRevision(ctx context.Context, q querier, site, id uuid.UUID, lock strin
 }
 
 // approvedSpec returns the revision of a spec that was in force at an instant, or a Refusal that names the way out.
-func approvedSpec(ctx context.Context, q querier, site, specID uuid.UUID, at time.Time) (SpecRevision, quality.FinishSpec, error) {
-	r, err := one[SpecRevision](ctx, q, selectSpec+`WHERE r.site_id = @site AND r.spec_id = @spec AND r.effective_at <= @at
-		AND (r.obsolete_at IS NULL OR r.obsolete_at > @at) ORDER BY r.effective_at DESC LIMIT 1`,
-		pgx.StrictNamedArgs{"site": site, "spec": specID, "at": at})
+func (db *DB) approvedSpec(ctx context.Context, q querier, site, specID uuid.UUID, at time.Time) (SpecRevision, quality.FinishSpec, error) {
+	r, err := one[SpecRevision](ctx, q, specInForceSQL, pgx.StrictNamedArgs{"site": site, "spec": specID, "at": at})
 	if errors.Is(err, ErrNotFound) {
 		return r, quality.FinishSpec{}, noApprovedSpec(ctx, q, site, specID)
 	}
 	if err != nil {
 		return r, quality.FinishSpec{}, fmt.Errorf("finish spec %s in force: %w", specID, err)
 	}
+	spec, err := db.readSpec(r)
+	return r, spec, err
+}
+
+const (
+	inForce        = ` AND r.effective_at <= @at AND (r.obsolete_at IS NULL OR r.obsolete_at > @at) ORDER BY r.effective_at DESC LIMIT 1`
+	specInForceSQL = selectSpec + `WHERE r.site_id = @site AND r.spec_id = @spec` + inForce
+	// partSpecInForceSQL is the same for the spec that a part follows.
+	partSpecInForceSQL = selectSpec + `WHERE r.site_id = @site AND r.spec_id = (SELECT pn.spec_id FROM part p
+		JOIN part_number pn ON pn.site_id = p.site_id AND pn.part_number_id = p.part_number_id WHERE p.site_id = @site AND p.part_id = @part)` + inForce
+)
+
+// readSpec reads the body of a revision that is or was in force. Such a body never changes, so it is read once.
+func (db *DB) readSpec(r SpecRevision) (quality.FinishSpec, error) {
+	if known, ok := db.specs.Load(r.ID); ok {
+		return known.(quality.FinishSpec), nil
+	}
 	spec, err := r.Spec()
 	if err != nil {
-		return r, spec, fmt.Errorf("finish spec %s revision %s: %w", r.Code, r.Revision, err)
+		return spec, fmt.Errorf("finish spec %s revision %s: %w", r.Code, r.Revision, err)
 	}
-	return r, spec, nil
+	db.specs.Store(r.ID, spec)
+	return spec, nil
 }
 
 // noApprovedSpec words why there is nothing to judge by, after what became of the newest revision.
@@ -237,8 +253,12 @@ func (db *DB) ApproveSpec(ctx context.Context, a Actor, revisionID uuid.UUID, pr
 		}
 		statement := fmt.Sprintf("I approve finish spec %s, revision %s, for use from now on.", r.Code, r.Revision)
 		content := struct{ Code, Revision, BodySHA256 string }{r.Code, r.Revision, hash}
-		if _, err := db.sign(ctx, tx, a, proof, "approved", statement, content); err != nil {
+		b := &pgx.Batch{}
+		if _, err := db.sign(b, a, proof, "approved", statement, content); err != nil {
 			return err
+		}
+		if err := send(ctx, tx, b); err != nil {
+			return fmt.Errorf("signing: %w", err)
 		}
 		return db.event(ctx, tx, a, Event{Verb: "spec approved", SubjectKind: "finish_spec", Subject: r.SpecID, Record: r.ID,
 			Before: map[string]string{"State": "draft"}, After: map[string]string{"State": "approved", "Revision": r.Revision, "BodySHA256": hash}})

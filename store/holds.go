@@ -2,6 +2,7 @@ package store
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"time"
 
@@ -19,10 +20,11 @@ var dispositionRights = map[string][]string{
 	"regrade":      {Engineer},
 	"return":       {Engineer, Supervisor},
 	"scrap":        {Supervisor, Engineer},
+	"no_defect":    {Supervisor, Engineer},
 }
 
 // Dispositions lists the codes in the order of the screens.
-var Dispositions = []string{"rework", "strip_recoat", "concession", "regrade", "return", "scrap"}
+var Dispositions = []string{"rework", "strip_recoat", "concession", "regrade", "return", "scrap", "no_defect"}
 
 // MayDecide reports whether the actor has the right to a disposition.
 func MayDecide(a Actor, code string) bool { return a.Has(dispositionRights[code]...) }
@@ -60,16 +62,18 @@ func (db *DB) openHold(ctx context.Context, tx pgx.Tx, a Actor, st Site, cause, 
 
 // holdParts puts parts under a hold, each with its event.
 func (db *DB) holdParts(ctx context.Context, tx pgx.Tx, a Actor, hold uuid.UUID, number string, parts []*standing) error {
+	b := &pgx.Batch{}
 	for _, s := range parts {
-		if err := run(ctx, tx, `INSERT INTO hold_part (site_id, hold_id, part_id, cycle) VALUES (@site, @hold, @part, @cycle)`,
-			pgx.StrictNamedArgs{"site": a.Site, "hold": hold, "part": s.PartID, "cycle": s.Cycle}); err != nil {
-			return fmt.Errorf("holding part %s: %w", s.Serial, err)
-		}
+		b.Queue(`INSERT INTO hold_part (site_id, hold_id, part_id, cycle) VALUES (@site, @hold, @part, @cycle)`,
+			pgx.StrictNamedArgs{"site": a.Site, "hold": hold, "part": s.PartID, "cycle": s.Cycle})
 		s.OpenHolds++
-		if err := db.event(ctx, tx, a, Event{Verb: "part held", SubjectKind: "part", Subject: s.PartID, Before: map[string]string{"status": s.Status},
+		if err := db.queueEvent(b, a, Event{Verb: "part held", SubjectKind: "part", Subject: s.PartID, Before: map[string]string{"status": s.Status},
 			After: map[string]string{"status": StatusOnHold, "hold": number}}); err != nil {
 			return err
 		}
+	}
+	if err := send(ctx, tx, b); err != nil {
+		return fmt.Errorf("holding parts: %w", err)
 	}
 	return nil
 }
@@ -254,7 +258,13 @@ func (db *DB) decide(ctx context.Context, tx pgx.Tx, a Actor, hold uuid.UUID, d 
 	if err != nil {
 		return err
 	}
+	if d.Code == "no_defect" {
+		if err := causeIsGone(ctx, tx, a.Site, hold); err != nil {
+			return err
+		}
+	}
 	day, _ := st.ShopDay(db.Clock())
+	b := &pgx.Batch{}
 	for _, s := range all {
 		if limit := specs[s.SpecID].MaxCycles; d.Code == "strip_recoat" && s.Cycle >= limit {
 			return refuse(RuleCycles, fmt.Sprintf("Part %s is in cycle %d; its spec allows %d. Choose another disposition.", s.Serial, s.Cycle, limit))
@@ -263,7 +273,7 @@ func (db *DB) decide(ctx context.Context, tx pgx.Tx, a Actor, hold uuid.UUID, d 
 			pgx.StrictNamedArgs{"site": a.Site, "hold": hold, "part": s.PartID}); err != nil {
 			return refuse(RuleChanged, fmt.Sprintf("Part %s was decided by somebody else meanwhile. Reload the page.", s.Serial))
 		}
-		signature, err := db.sign(ctx, tx, a, proof, "disposed", fmt.Sprintf("Decided %s for part %s: %s", d.Code, s.Serial, d.Reason),
+		signature, err := db.sign(b, a, proof, "disposed", fmt.Sprintf("Decided %s for part %s: %s", d.Code, s.Serial, d.Reason),
 			map[string]any{"hold": hold, "part": s.PartID, "code": d.Code, "reason": d.Reason, "concession_ref": d.ConcessionRef, "concession_ends": d.ConcessionEnds})
 		if err != nil {
 			return err
@@ -272,13 +282,11 @@ func (db *DB) decide(ctx context.Context, tx pgx.Tx, a Actor, hold uuid.UUID, d 
 		if d.Code == "concession" {
 			ends = d.ConcessionEnds
 		}
-		if err := run(ctx, tx, `INSERT INTO disposition (site_id, disposition_id, hold_id, part_id, code, reason, concession_ref, concession_ends, signature_id, decided_by, decided_at, shop_day)
+		b.Queue(`INSERT INTO disposition (site_id, disposition_id, hold_id, part_id, code, reason, concession_ref, concession_ends, signature_id, decided_by, decided_at, shop_day)
 			VALUES (@site, @id, @hold, @part, @code, @reason, @ref, @ends::date, @signature, @by, @at, @day)`, pgx.StrictNamedArgs{"site": a.Site, "id": NewID(),
 			"hold": hold, "part": s.PartID, "code": d.Code, "reason": d.Reason, "ref": d.ConcessionRef, "ends": ends, "signature": signature,
-			"by": a.Person, "at": db.Clock(), "day": day}); err != nil {
-			return err
-		}
-		if err := db.event(ctx, tx, a, Event{Verb: "disposed", SubjectKind: "part", Subject: s.PartID, Before: map[string]any{"status": s.Status, "cycle": s.Cycle, "round": s.Round},
+			"by": a.Person, "at": db.Clock(), "day": day})
+		if err := db.queueEvent(b, a, Event{Verb: "disposed", SubjectKind: "part", Subject: s.PartID, Before: map[string]any{"status": s.Status, "cycle": s.Cycle, "round": s.Round},
 			After: map[string]any{"code": d.Code, "hold": hold, "concession_ref": d.ConcessionRef}, Reason: d.Reason}); err != nil {
 			return err
 		}
@@ -290,10 +298,26 @@ func (db *DB) decide(ctx context.Context, tx pgx.Tx, a Actor, hold uuid.UUID, d 
 		}
 	}
 	// Cycle and round move first, then everything is read anew under them: evidence of the old ones no longer counts.
-	if err := db.settleAll(ctx, tx, a.Site, all, specs); err != nil {
+	db.queueSettle(b, a.Site, all, specs)
+	if err := send(ctx, tx, b); err != nil {
 		return err
 	}
 	_, err = db.refresh(ctx, tx, a.Site, d.Parts)
+	return err
+}
+
+// causeIsGone refuses to lift a hold while the record behind it, as it stands after all corrections, says that something is
+// wrong.
+func causeIsGone(ctx context.Context, q querier, site, hold uuid.UUID) error {
+	verdict, err := value[quality.Verdict](ctx, q, `WITH RECURSIVE chain AS (
+			SELECT r.record_id, r.verdict FROM hold h JOIN record r ON r.site_id = h.site_id AND r.record_id = h.record_id
+			WHERE h.site_id = @site AND h.hold_id = @hold
+			UNION ALL SELECT s.record_id, s.verdict FROM chain c JOIN record s ON s.site_id = @site AND s.supersedes_id = c.record_id)
+		SELECT verdict FROM chain c WHERE NOT EXISTS (SELECT 1 FROM record s WHERE s.site_id = @site AND s.supersedes_id = c.record_id)`,
+		pgx.StrictNamedArgs{"site": site, "hold": hold})
+	if errors.Is(err, ErrNotFound) || err == nil && (verdict == quality.Fail || verdict == quality.Incomplete) {
+		return refuse(RuleInvalid, "The record behind this hold still stands. Correct or void it first, or choose another disposition.")
+	}
 	return err
 }
 

@@ -111,7 +111,7 @@ func (db *DB) AddParts(ctx context.Context, a Actor, jobID, partNumberID uuid.UU
 			return err
 		}
 		now := db.Clock()
-		_, spec, err := approvedSpec(ctx, tx, a.Site, number.SpecID, now)
+		_, spec, err := db.approvedSpec(ctx, tx, a.Site, number.SpecID, now)
 		if err != nil {
 			return err
 		}
@@ -129,13 +129,12 @@ func (db *DB) AddParts(ctx context.Context, a Actor, jobID, partNumberID uuid.UU
 			pgx.StrictNamedArgs{"site": a.Site, "ids": ids, "next": string(first), "now": now}); err != nil {
 			return err
 		}
+		var events []Event
 		for i, serial := range serials {
-			if err := db.event(ctx, tx, a, Event{Verb: "part received", SubjectKind: "part", Subject: ids[i],
-				After: map[string]string{"Serial": serial, "PartNumber": number.Code}}); err != nil {
-				return err
-			}
+			events = append(events, Event{Verb: "part received", SubjectKind: "part", Subject: ids[i],
+				After: map[string]string{"Serial": serial, "PartNumber": number.Code}})
 		}
-		return nil
+		return db.event(ctx, tx, a, events...)
 	})
 	if err != nil {
 		return nil, err

@@ -11,8 +11,8 @@ import (
 	"coatbook/quality"
 )
 
-// insertRecord writes the header of a record and all its lines in one round trip.
-func (db *DB) insertRecord(ctx context.Context, tx pgx.Tx, a Actor, e Entry, w *work, j quality.Judgement, hash string) error {
+// queueRecord adds the header of a record and all its lines to what goes to the database next.
+func (db *DB) queueRecord(batch *pgx.Batch, a Actor, e Entry, w *work, j quality.Judgement, hash string) {
 	day, shift := w.site.ShopDay(e.ObservedAt)
 	_, offset := e.ObservedAt.In(w.site.Location()).Zone()
 	cycle, round, cycleOne := 1, 1, false
@@ -23,19 +23,31 @@ func (db *DB) insertRecord(ctx context.Context, tx pgx.Tx, a Actor, e Entry, w *
 	if e.Subject.Kind != quality.OnPart {
 		round = 1
 	}
+	counted := db.Clock()
+	var supersedes, signature uuid.NullUUID
+	var reasonCode, reason string
+	if w.original != nil {
+		cycle, round, counted = w.original.Cycle, w.original.Round, w.original.CountedAt
+		supersedes, signature = null(w.original.RecordID), null(w.signature)
+		reasonCode, reason = e.correction.Code, e.correction.Text
+	}
 	subject := map[quality.Subject]*uuid.UUID{e.Subject.Kind: &e.Subject.ID}
-	batch := &pgx.Batch{}
-	batch.Queue(`INSERT INTO record (site_id, record_id, kind, part_id, rack_id, load_id, instrument_id, cycle, round, first_pass, spec_revision_id,
-			station_id, device_id, person_id, observed_at, utc_offset_s, clock_offset_ms, recorded_at, shop_day, shift, late_reason, note, rule, verdict, content_hash)
-		VALUES (@site, @record, @kind, @part, @rack, @load, @instrument, @cycle, @round,
-			@cycle_one AND @round = 1 AND NOT EXISTS (SELECT 1 FROM record o WHERE o.site_id = @site AND o.kind = @kind
-				AND (o.part_id = @part OR o.rack_id = @rack OR o.load_id = @load)),
-			@spec, @station, @device, @person, @observed, @offset, @clock, @recorded, @day, @shift, @late, @note, @rule, @verdict, @hash)`,
-		pgx.StrictNamedArgs{"site": a.Site, "record": e.RecordID, "kind": e.Kind, "part": subject[quality.OnPart], "rack": subject[quality.OnRack],
-			"load": subject[quality.OnLoad], "instrument": subject[quality.OnInstrument], "cycle": cycle, "round": round, "cycle_one": cycleOne,
+	batch.Queue(`INSERT INTO record (site_id, record_id, kind, part_id, rack_id, load_id, instrument_id, bath_id, oven_id, panel_id, cycle, round, first_pass, spec_revision_id,
+			station_id, device_id, person_id, observed_at, utc_offset_s, clock_offset_ms, recorded_at, counted_at, shop_day, shift, late_reason, note, rule, verdict, content_hash,
+			supersedes_id, reason_code, reason, signature_id)
+		VALUES (@site, @record, @kind, @part, @rack, @load, @instrument, @bath, @oven, @panel, @cycle, @round,
+			CASE WHEN @supersedes::uuid IS NOT NULL THEN @first ELSE @cycle_one AND @round = 1 AND NOT EXISTS (SELECT 1 FROM record o
+				WHERE o.site_id = @site AND o.kind = @kind AND o.`+onColumns[e.Subject.Kind]+` = @subject AND o.verdict <> 'void'
+				AND NOT EXISTS (SELECT 1 FROM record s WHERE s.site_id = o.site_id AND s.supersedes_id = o.record_id)) END,
+			@spec, @station, @device, @person, @observed, @offset, @clock, @recorded, @counted, @day, @shift, @late, @note, @rule, @verdict, @hash,
+			@supersedes, @code, @reason, @signature)`,
+		pgx.StrictNamedArgs{"site": a.Site, "record": e.RecordID, "kind": e.Kind, "subject": e.Subject.ID, "part": subject[quality.OnPart], "rack": subject[quality.OnRack],
+			"load": subject[quality.OnLoad], "instrument": subject[quality.OnInstrument],
+			"bath": subject[quality.OnBath], "oven": subject[quality.OnOven], "panel": subject[quality.OnPanel], "cycle": cycle, "round": round, "cycle_one": cycleOne,
 			"spec": null(w.revision.ID), "station": w.station, "device": a.Device, "person": a.Person, "observed": e.ObservedAt, "offset": offset,
 			"clock": e.ClockOffset.Milliseconds(), "recorded": db.Clock(), "day": day, "shift": shift, "late": e.LateReason, "note": e.Note,
-			"rule": j.Rule, "verdict": j.Verdict, "hash": hash})
+			"rule": j.Rule, "verdict": j.Verdict, "hash": hash, "counted": counted, "supersedes": supersedes,
+			"first": w.original != nil && w.original.FirstPass, "code": reasonCode, "reason": reason, "signature": signature})
 	queueReadings(batch, a.Site, e)
 	queueRatings(batch, a.Site, e)
 	queueDefects(batch, a.Site, e)
@@ -44,10 +56,12 @@ func (db *DB) insertRecord(ctx context.Context, tx pgx.Tx, a Actor, e Entry, w *
 	if e.Kind == quality.Film {
 		queueFilmSummary(batch, a.Site, e, day)
 	}
-	if err := tx.SendBatch(ctx, batch).Close(); err != nil {
-		return fmt.Errorf("writing record %s: %w", e.RecordID, err)
-	}
-	return nil
+}
+
+// onColumns says which column of record holds a subject of each kind.
+var onColumns = map[quality.Subject]string{
+	quality.OnPart: "part_id", quality.OnRack: "rack_id", quality.OnLoad: "load_id", quality.OnInstrument: "instrument_id",
+	quality.OnBath: "bath_id", quality.OnOven: "oven_id", quality.OnPanel: "panel_id",
 }
 
 func queueReadings(b *pgx.Batch, site uuid.UUID, e Entry) {
@@ -104,7 +118,8 @@ func queueDefects(b *pgx.Batch, site uuid.UUID, e Entry) {
 // useColumns says which column of record_use holds the thing of a role.
 var useColumns = map[string]string{
 	"gauge": "instrument_id", "shim": "instrument_id", "powder": "lot_id", "welder": "person_id", "booth": "station_id", "oven": "station_id",
-	"bath": "bath_id", "tested_part": "part_id",
+	"bath": "bath_id", "tested_part": "part_id", "chemical": "lot_id", "titrant": "lot_id", "solvent": "lot_id", "filler": "lot_id", "heat": "lot_id",
+	"tape": "lot_id", "meter": "instrument_id", "logger": "instrument_id", "standard": "instrument_id", "panel": "panel_id",
 }
 
 func queueUses(b *pgx.Batch, site uuid.UUID, e Entry, w *work) {
@@ -122,15 +137,19 @@ func queueUses(b *pgx.Batch, site uuid.UUID, e Entry, w *work) {
 		if column, known := useColumns[u.Role]; known {
 			ids[column][i] = &e.Uses[i].ID
 		}
-		if u.Role == "gauge" && w.gauge != nil && w.gauge.VerificationID.Valid && e.Kind != quality.Verification {
+		switch {
+		case u.Role != "gauge" || w.gauge == nil || e.Kind == quality.Verification:
+		case w.verification != uuid.Nil:
+			verifications[i] = &w.verification
+		case w.gauge.VerificationID.Valid:
 			verifications[i] = &w.gauge.VerificationID.UUID
 		}
 	}
-	b.Queue(`INSERT INTO record_use (site_id, record_id, seq, role, instrument_id, lot_id, person_id, station_id, bath_id, part_id, verification_id)
+	b.Queue(`INSERT INTO record_use (site_id, record_id, seq, role, instrument_id, lot_id, person_id, station_id, bath_id, part_id, panel_id, verification_id)
 		SELECT @site, @record, n.* FROM unnest(@seqs::int[], @roles::text[], @instruments::uuid[], @lots::uuid[], @people::uuid[], @stations::uuid[],
-			@baths::uuid[], @parts::uuid[], @verifications::uuid[]) AS n`,
+			@baths::uuid[], @parts::uuid[], @panels::uuid[], @verifications::uuid[]) AS n`,
 		pgx.StrictNamedArgs{"site": site, "record": e.RecordID, "seqs": seqs, "roles": roles, "instruments": ids["instrument_id"], "lots": ids["lot_id"],
-			"people": ids["person_id"], "stations": ids["station_id"], "baths": ids["bath_id"], "parts": ids["part_id"], "verifications": verifications})
+			"people": ids["person_id"], "stations": ids["station_id"], "baths": ids["bath_id"], "parts": ids["part_id"], "panels": ids["panel_id"], "verifications": verifications})
 }
 
 func queueFindings(b *pgx.Batch, site, record uuid.UUID, day time.Time, j quality.Judgement) {
@@ -224,16 +243,18 @@ func (db *DB) insertOverride(ctx context.Context, tx pgx.Tx, a Actor, e Entry, r
 		}
 	}
 	statement := "Authorised the exception: " + r.Sentence
-	signature, err := db.sign(ctx, tx, a, p, "authorised", statement, map[string]any{"record": e.RecordID, "rule": r.Rule, "sentence": r.Sentence, "reason": reason})
+	b := &pgx.Batch{}
+	signature, err := db.sign(b, a, p, "authorised", statement, map[string]any{"record": e.RecordID, "rule": r.Rule, "sentence": r.Sentence, "reason": reason})
 	if err != nil {
 		return err
 	}
 	id := NewID()
-	if err := run(ctx, tx, `INSERT INTO override (site_id, override_id, record_id, rule, sentence, reason, signature_id)
+	b.Queue(`INSERT INTO override (site_id, override_id, record_id, rule, sentence, reason, signature_id)
 		VALUES (@site, @id, @record, @rule, @sentence, @reason, @signature)`, pgx.StrictNamedArgs{"site": a.Site, "id": id, "record": e.RecordID,
-		"rule": r.Rule, "sentence": r.Sentence, "reason": reason, "signature": signature}); err != nil {
+		"rule": r.Rule, "sentence": r.Sentence, "reason": reason, "signature": signature})
+	if err := db.queueEvent(b, a, Event{Verb: "exception authorised", SubjectKind: string(e.Subject.Kind), Subject: e.Subject.ID, Record: e.RecordID,
+		After: map[string]any{"rule": r.Rule, "by": p.person}, Reason: reason}); err != nil {
 		return err
 	}
-	return db.event(ctx, tx, a, Event{Verb: "exception authorised", SubjectKind: string(e.Subject.Kind), Subject: e.Subject.ID, Record: e.RecordID,
-		After: map[string]any{"rule": r.Rule, "by": p.person}, Reason: reason})
+	return send(ctx, tx, b)
 }

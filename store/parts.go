@@ -110,7 +110,7 @@ func (db *DB) GateOf(ctx context.Context, site, part uuid.UUID) (items []quality
 	if len(all) == 0 {
 		return nil, rev, ErrNotFound
 	}
-	rev, spec, err := approvedSpec(ctx, db.pool, site, all[0].SpecID, db.Clock())
+	rev, spec, err := db.approvedSpec(ctx, db.pool, site, all[0].SpecID, db.Clock())
 	if _, refused := err.(*Refusal); err != nil && !refused {
 		return nil, rev, err
 	}
@@ -169,7 +169,8 @@ func (db *DB) Story(ctx context.Context, site, part uuid.UUID) ([]StoryLine, err
 		JOIN hold_part hp ON hp.site_id = d.site_id AND hp.hold_id = d.hold_id AND hp.part_id = d.part_id
 		JOIN signature sg ON sg.site_id = d.site_id AND sg.signature_id = d.signature_id WHERE d.site_id = @site AND d.part_id = @part
 		UNION ALL
-		SELECT rl.released_at, 0, rl.cycle, 0, 'release', NULL, '', 'released', '', sg.statement, sg.printed_name, '', '', '', false, ''
+		SELECT rl.released_at, 0, rl.cycle, 0, 'release', NULL, '', 'released', '', sg.statement, sg.printed_name, '', '', '',
+			EXISTS (SELECT 1 FROM release_void v WHERE v.site_id = rl.site_id AND v.release_id = rl.release_id), ''
 		FROM release rl JOIN signature sg ON sg.site_id = rl.site_id AND sg.signature_id = rl.signature_id WHERE rl.site_id = @site AND rl.part_id = @part
 		UNION ALL
 		SELECT sg.signed_at, 0, m.in_cycle, m.round, 'override', o.record_id, '', '', o.rule, o.sentence, sg.printed_name, '', '', o.reason, false, ''

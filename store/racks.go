@@ -119,6 +119,7 @@ func (db *DB) HangParts(ctx context.Context, a Actor, rack uuid.UUID, parts []uu
 		}
 		position := len(others)
 		var hung []*standing
+		b := &pgx.Batch{}
 		for _, s := range all {
 			if s.SpecID != all[0].SpecID {
 				return refuse(RuleMixed, fmt.Sprintf("Parts %s and %s follow different finish specs. Hang them on different racks.", all[0].Serial, s.Serial))
@@ -130,17 +131,16 @@ func (db *DB) HangParts(ctx context.Context, a Actor, rack uuid.UUID, parts []uu
 				return err
 			}
 			position++
-			if err := run(ctx, tx, `INSERT INTO rack_part (site_id, rack_id, part_id, cycle, position) VALUES (@site, @rack, @part, @cycle, @position)`,
-				pgx.StrictNamedArgs{"site": a.Site, "rack": rack, "part": s.PartID, "cycle": s.Cycle, "position": position}); err != nil {
-				return err
-			}
+			b.Queue(`INSERT INTO rack_part (site_id, rack_id, part_id, cycle, position) VALUES (@site, @rack, @part, @cycle, @position)`,
+				pgx.StrictNamedArgs{"site": a.Site, "rack": rack, "part": s.PartID, "cycle": s.Cycle, "position": position})
 			s.RackID = null(rack)
 			hung = append(hung, s)
-			if err := db.event(ctx, tx, a, Event{Verb: "hung", SubjectKind: "part", Subject: s.PartID, After: map[string]any{"rack": k.Number, "position": position}}); err != nil {
+			if err := db.queueEvent(b, a, Event{Verb: "hung", SubjectKind: "part", Subject: s.PartID, After: map[string]any{"rack": k.Number, "position": position}}); err != nil {
 				return err
 			}
 		}
-		return db.settleAll(ctx, tx, a.Site, hung, specs)
+		db.queueSettle(b, a.Site, hung, specs)
+		return send(ctx, tx, b)
 	})
 }
 

@@ -2,9 +2,9 @@ package store
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"slices"
+	"strings"
 	"time"
 
 	"github.com/google/uuid"
@@ -47,6 +47,11 @@ type Entry struct {
 	Check       quality.Check
 	Uses        []Use
 	Overrides   []Override
+
+	// Set by Correct, Void and TakeBack: the record that this one takes the place of, and the PIN given for it.
+	correction *Correction
+	proof      Proof
+	voids      bool
 }
 
 func (e Entry) use(role string) uuid.UUID {
@@ -122,13 +127,13 @@ type work struct {
 	gauge        *Instrument
 	refusals     []*Refusal
 	clockWarning string
+	// original is the record that the entry corrects, nil for a new one.
+	original     *target
+	verification uuid.UUID // what vouches for the gauge
+	signature    uuid.UUID // of a correction
 }
 
 func (db *DB) save(ctx context.Context, tx pgx.Tx, a Actor, e Entry, proofs map[string]Proof) (Saved, error) {
-	st, err := site(ctx, tx, a.Site)
-	if err != nil {
-		return Saved{}, err
-	}
 	for i := range e.Check.Readings {
 		e.Check.Readings[i].Flag = quality.Unflagged
 	}
@@ -141,19 +146,18 @@ func (db *DB) save(ctx context.Context, tx pgx.Tx, a Actor, e Entry, proofs map[
 		Check   quality.Check
 		Uses    []Use
 		Note    string
-	}{e.Kind, e.Subject, e.Check, e.Uses, e.Note})
+		// Empty for a first entry, so that its hash is what it was before there were corrections.
+		Correction *Correction `json:",omitempty"`
+	}{e.Kind, e.Subject, e.Check, e.Uses, e.Note, e.correction})
 	if err != nil {
 		return Saved{}, err
 	}
-	if saved, found, err := stored(ctx, tx, a.Site, e.RecordID, hash); found || err != nil {
+	st, saved, found, err := db.arrive(ctx, tx, a, e, hash)
+	if found || err != nil {
 		return saved, err
 	}
-	ids, err := subjectParts(ctx, tx, a.Site, e.Subject)
-	if err != nil {
-		return Saved{}, err
-	}
-	if err := lockParts(ctx, tx, a.Site, ids); err != nil {
-		return Saved{}, err
+	if e.correction != nil {
+		return db.saveCorrection(ctx, tx, st, a, e, hash)
 	}
 	w, err := db.prepare(ctx, tx, st, a, &e)
 	if err != nil {
@@ -165,24 +169,111 @@ func (db *DB) save(ctx context.Context, tx pgx.Tx, a Actor, e Entry, proofs map[
 		}
 	}
 	j := quality.Judge(w.spec, w.circumstance, &e.Check)
-	if err := db.insertRecord(ctx, tx, a, e, w, j, hash); err != nil {
-		return Saved{}, err
+	batch := &pgx.Batch{}
+	db.queueRecord(batch, a, e, w, j, hash)
+	if len(w.refusals) > 0 {
+		if err := send(ctx, tx, batch); err != nil {
+			return Saved{}, fmt.Errorf("writing record %s: %w", e.RecordID, err)
+		}
 	}
 	for _, r := range w.refusals {
 		if err := db.insertOverride(ctx, tx, a, e, r, proofs[r.Rule]); err != nil {
 			return Saved{}, err
 		}
 	}
-	saved := Saved{RecordID: e.RecordID, Judgement: j, ClockWarning: w.clockWarning}
-	if saved.HoldNumber, err = db.consequences(ctx, tx, a, e, w, j); err != nil {
+	saved = Saved{RecordID: e.RecordID, Judgement: j, ClockWarning: w.clockWarning}
+	if saved.HoldNumber, err = db.consequences(ctx, tx, batch, a, e, w, j); err != nil {
 		return Saved{}, err
 	}
-	return saved, db.event(ctx, tx, a, Event{Verb: "recorded", SubjectKind: string(e.Subject.Kind), Subject: e.Subject.ID, Record: e.RecordID,
-		After: map[string]any{"kind": e.Kind, "verdict": j.Verdict, "content_hash": hash}, Reason: e.LateReason})
+	if err := db.queueEvent(batch, a, Event{Verb: "recorded", SubjectKind: string(e.Subject.Kind), Subject: e.Subject.ID, Record: e.RecordID,
+		After: map[string]any{"kind": e.Kind, "verdict": j.Verdict, "content_hash": hash}, Reason: e.LateReason}); err != nil {
+		return Saved{}, err
+	}
+	if err := send(ctx, tx, batch); err != nil {
+		return Saved{}, fmt.Errorf("writing record %s: %w", e.RecordID, err)
+	}
+	return saved, nil
 }
 
-// consequences does what a verdict entails: the part's evidence, a hold on a fail, a gauge's state.
-func (db *DB) consequences(ctx context.Context, tx pgx.Tx, a Actor, e Entry, w *work, j quality.Judgement) (hold string, err error) {
+// saveCorrection writes an entry in the place of a record. The rules on who and what may be used were applied to the
+// original; what counts now is that it is the same thing, seen at the same time.
+func (db *DB) saveCorrection(ctx context.Context, tx pgx.Tx, st Site, a Actor, e Entry, hash string) (Saved, error) {
+	original, err := db.askTarget(ctx, tx, a, &e)
+	if err != nil {
+		return Saved{}, err
+	}
+	w, err := db.prepare(ctx, tx, st, a, &e)
+	if err != nil {
+		return Saved{}, err
+	}
+	w.original, w.clockWarning = original, ""
+	if w.verification, err = db.checkCorrectedGauge(ctx, tx, a, e, w, original); err != nil {
+		return Saved{}, err
+	}
+	j := judgementOfVoid(*e.correction)
+	if !e.voids {
+		j = quality.Judge(w.spec, w.circumstance, &e.Check)
+	}
+	batch := &pgx.Batch{}
+	if e.correction.Code != EntryUndone {
+		statement := fmt.Sprintf("Corrected a record (%s): %s", strings.ReplaceAll(e.correction.Code, "_", " "), e.correction.Text)
+		if w.signature, err = db.sign(batch, a, e.proof, "corrected", statement, map[string]any{"record": e.RecordID, "content_hash": hash,
+			"original": original.RecordID, "original_hash": original.ContentHash}); err != nil {
+			return Saved{}, err
+		}
+	}
+	db.queueRecord(batch, a, e, w, j, hash)
+	if err := db.queueEvent(batch, a, Event{Verb: "corrected", SubjectKind: string(e.Subject.Kind), Subject: e.Subject.ID, Record: e.RecordID,
+		Before: map[string]any{"record": original.RecordID, "verdict": original.Verdict, "content_hash": original.ContentHash},
+		After:  map[string]any{"verdict": j.Verdict, "code": e.correction.Code, "content_hash": hash}, Reason: e.correction.Text}); err != nil {
+		return Saved{}, err
+	}
+	if err := send(ctx, tx, batch); err != nil {
+		return Saved{}, fmt.Errorf("writing the correction of record %s: %w", original.RecordID, err)
+	}
+	saved := Saved{RecordID: e.RecordID, Judgement: j}
+	if e.Subject.Kind == quality.OnInstrument {
+		return saved, db.restateInstrument(ctx, tx, a, e, w, j)
+	}
+	saved.HoldNumber, err = db.applyCorrection(ctx, tx, a, e, w, j, original)
+	return saved, err
+}
+
+// arrive reads the site, answers an entry that was saved before, and makes other acts on the same parts wait.
+func (db *DB) arrive(ctx context.Context, tx pgx.Tx, a Actor, e Entry, hash string) (st Site, saved Saved, found bool, err error) {
+	if e.RecordID == uuid.Nil {
+		return st, saved, true, refuse(RuleInvalid, "The entry has no number of its own. Reload the page and enter it again.")
+	}
+	ids, err := subjectParts(ctx, tx, a.Site, e.Subject)
+	if err != nil {
+		return st, saved, false, err
+	}
+	b := &pgx.Batch{}
+	sites := ask[Site](b, selectSite, pgx.StrictNamedArgs{"site": a.Site})
+	before := ask[storedRow](b, storedSQL, pgx.StrictNamedArgs{"site": a.Site, "record": e.RecordID})
+	b.Queue(lockSQL, pgx.StrictNamedArgs{"site": a.Site, "parts": ids})
+	if err := send(ctx, tx, b); err != nil {
+		return st, saved, false, err
+	}
+	if len(*sites) == 0 {
+		return st, saved, false, fmt.Errorf("site %s: %w", a.Site, ErrNotFound)
+	}
+	if len(*before) > 0 {
+		saved, err = db.again(ctx, tx, a.Site, e.RecordID, hash, (*before)[0])
+		return st, saved, true, err
+	}
+	return (*sites)[0], saved, false, nil
+}
+
+// consequences does what a verdict entails: the part's evidence, a hold on a fail, a gauge's state. What needs no answer
+// is added to the batch that writes the record.
+func (db *DB) consequences(ctx context.Context, tx pgx.Tx, batch *pgx.Batch, a Actor, e Entry, w *work, j quality.Judgement) (hold string, err error) {
+	if e.Kind == quality.Verification || j.Verdict == quality.Fail {
+		// Holds and the gauge's state point at the record, which must be there first.
+		if err := send(ctx, tx, batch); err != nil {
+			return "", fmt.Errorf("writing record %s: %w", e.RecordID, err)
+		}
+	}
 	if e.Kind == quality.Verification {
 		return "", db.noteVerification(ctx, tx, a, e, w, j)
 	}
@@ -210,33 +301,28 @@ func (db *DB) consequences(ctx context.Context, tx pgx.Tx, a Actor, e Entry, w *
 			return "", err
 		}
 	}
-	return hold, db.settleAll(ctx, tx, a.Site, w.parts, specs)
+	db.queueSettle(batch, a.Site, w.parts, specs)
+	return hold, nil
 }
 
-// stored looks for a record with this id. The same content is answered with what is stored, other content is refused.
-func stored(ctx context.Context, q querier, site, id uuid.UUID, hash string) (Saved, bool, error) {
-	if id == uuid.Nil {
-		return Saved{}, true, refuse(RuleInvalid, "The entry has no number of its own. Reload the page and enter it again.")
-	}
-	type row struct {
-		Hash    string          `db:"content_hash"`
-		Verdict quality.Verdict `db:"verdict"`
-		Rule    string          `db:"rule"`
-		Hold    string          `db:"hold"`
-	}
-	r, err := one[row](ctx, q, `SELECT content_hash, verdict, rule, coalesce((SELECT h.number FROM hold h WHERE h.site_id = r.site_id AND h.record_id = r.record_id LIMIT 1), '') AS hold
-		FROM record r WHERE site_id = @site AND record_id = @record`, pgx.StrictNamedArgs{"site": site, "record": id})
-	if errors.Is(err, ErrNotFound) {
-		return Saved{}, false, nil
-	}
-	if err != nil {
-		return Saved{}, false, err
-	}
+// storedRow is a record with the id of an entry that arrives.
+type storedRow struct {
+	Hash    string          `db:"content_hash"`
+	Verdict quality.Verdict `db:"verdict"`
+	Rule    string          `db:"rule"`
+	Hold    string          `db:"hold"`
+}
+
+const storedSQL = `SELECT content_hash, verdict, rule, coalesce((SELECT h.number FROM hold h WHERE h.site_id = r.site_id AND h.record_id = r.record_id LIMIT 1), '') AS hold
+	FROM record r WHERE site_id = @site AND record_id = @record`
+
+// again answers an entry whose id is on record: the same content with what is stored; other content is refused.
+func (db *DB) again(ctx context.Context, q querier, site, id uuid.UUID, hash string, r storedRow) (Saved, error) {
 	if r.Hash != hash {
-		return Saved{}, true, refuse(RuleSameID, "This entry was saved before with other values. Open the part to see what is on record; to change it, enter a new record.")
+		return Saved{}, refuse(RuleSameID, "This entry was saved before with other values. Open the part to see what is on record; to change it, enter a new record.")
 	}
 	findings, err := findings(ctx, q, site, id)
-	return Saved{RecordID: id, Judgement: quality.Judgement{Verdict: r.Verdict, Rule: r.Rule, Findings: findings}, HoldNumber: r.Hold, Already: true}, true, err
+	return Saved{RecordID: id, Judgement: quality.Judgement{Verdict: r.Verdict, Rule: r.Rule, Findings: findings}, HoldNumber: r.Hold, Already: true}, err
 }
 
 // prepare reads everything an entry's verdict and admission depend on, and collects the rules that speak against it.
@@ -254,26 +340,40 @@ func (db *DB) prepare(ctx context.Context, q querier, st Site, a Actor, e *Entry
 	if err != nil {
 		return nil, err
 	}
-	if w.parts, err = db.standings(ctx, q, a.Site, ids); err != nil {
-		return nil, err
-	}
-	if len(w.parts) == 0 {
-		if e.Subject.Kind == quality.OnPart {
-			return nil, ErrNotFound
-		}
+	if len(ids) == 0 {
 		return nil, refuse(RuleNoParts, fmt.Sprintf("There are no parts on this %s. Hang or load them first.", e.Subject.Kind))
+	}
+	b := &pgx.Batch{}
+	standings := db.askStandings(b, a.Site, ids)
+	revisions := ask[SpecRevision](b, partSpecInForceSQL, pgx.StrictNamedArgs{"site": a.Site, "part": ids[0], "at": e.ObservedAt})
+	qualified := askQualification(b, a, e, w)
+	var more func() error
+	if e.Kind == quality.Film {
+		more = askFilm(b, a.Site, ids[0], e, w)
+	}
+	if err := send(ctx, q, b); err != nil {
+		return nil, fmt.Errorf("reading what %s depends on: %w", e.Kind, err)
+	}
+	w.parts = standings()
+	if len(w.parts) == 0 {
+		return nil, ErrNotFound
 	}
 	for _, s := range w.parts[1:] {
 		if s.SpecID != w.parts[0].SpecID {
 			return nil, refuse(RuleMixed, fmt.Sprintf("The parts here follow different finish specs (%s and %s). Take one of them off.", w.parts[0].Serial, s.Serial))
 		}
 	}
-	if w.revision, w.spec, err = approvedSpec(ctx, q, a.Site, w.parts[0].SpecID, e.ObservedAt); err != nil {
+	if len(*revisions) == 0 {
+		return nil, noApprovedSpec(ctx, q, a.Site, w.parts[0].SpecID)
+	}
+	w.revision = (*revisions)[0]
+	if w.spec, err = db.readSpec(w.revision); err != nil {
 		return nil, err
 	}
 	w.admit(e)
-	if err := db.checkQualification(ctx, q, a, e, w); err != nil {
-		return nil, err
+	qualified()
+	if more != nil {
+		return w, more()
 	}
 	return w, db.circumstances(ctx, q, a, e, w)
 }
@@ -339,20 +439,23 @@ func (w *work) name() string {
 	return fmt.Sprintf("Every one of these %d parts", len(w.parts))
 }
 
-// checkQualification refuses a person whose qualification for the kind was not valid when the thing was observed.
-func (db *DB) checkQualification(ctx context.Context, q querier, a Actor, e *Entry, w *work) error {
-	until, err := value[*time.Time](ctx, q, `SELECT max(valid_to)::timestamptz FROM qualification WHERE site_id = @site AND person_id = @person AND record_kind = @kind
-		AND valid_from <= @day::date`, pgx.StrictNamedArgs{"site": a.Site, "person": a.Person, "kind": e.Kind, "day": e.ObservedAt.In(w.site.Location()).Format(time.DateOnly)})
-	if err != nil {
-		return fmt.Errorf("qualification: %w", err)
-	}
+// askQualification asks whether the person's qualification for the kind was valid when the thing was observed; the answer
+// refuses them if not.
+func askQualification(b *pgx.Batch, a Actor, e *Entry, w *work) (answered func()) {
 	today := e.ObservedAt.In(w.site.Location()).Format(time.DateOnly)
-	switch {
-	case until == nil:
-		w.refusals = append(w.refusals, refuse(RuleNotQualified, fmt.Sprintf("%s has no qualification for %s. An administrator adds it under Setup, People.", a.Name, lower(e.Kind.Name()))))
-	case until.Format(time.DateOnly) < today:
-		w.refusals = append(w.refusals, refuse(RuleNotQualified, fmt.Sprintf("The qualification of %s for %s ended on %s. An administrator renews it under Setup, People.",
-			a.Name, lower(e.Kind.Name()), until.Format("2 January 2006"))))
+	type row struct {
+		Until *time.Time `db:"until"`
 	}
-	return nil
+	rows := ask[row](b, `SELECT max(valid_to)::timestamptz AS until FROM qualification WHERE site_id = @site AND person_id = @person AND record_kind = @kind
+		AND valid_from <= @day::date`, pgx.StrictNamedArgs{"site": a.Site, "person": a.Person, "kind": e.Kind, "day": today})
+	kind := lower(e.Kind.Name())
+	return func() {
+		switch until := (*rows)[0].Until; {
+		case until == nil:
+			w.refusals = append(w.refusals, refuse(RuleNotQualified, fmt.Sprintf("%s has no qualification for %s. An administrator adds it under Setup, People.", a.Name, kind)))
+		case until.Format(time.DateOnly) < today:
+			w.refusals = append(w.refusals, refuse(RuleNotQualified, fmt.Sprintf("The qualification of %s for %s ended on %s. An administrator renews it under Setup, People.",
+				a.Name, kind, until.Format("2 January 2006"))))
+		}
+	}
 }

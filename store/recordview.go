@@ -56,8 +56,9 @@ type OverrideLine struct {
 	At       time.Time `db:"signed_at"`
 }
 
-const headerSQL = `SELECT r.record_id, r.kind, CASE WHEN r.part_id IS NOT NULL THEN 'part' WHEN r.rack_id IS NOT NULL THEN 'rack' WHEN r.load_id IS NOT NULL THEN 'load' ELSE 'instrument' END AS subject_kind,
-	coalesce(pa.serial, rk.number, ol.number, i.code) AS subject, r.cycle, r.round, r.first_pass, coalesce(fs.code, '') AS spec_code, coalesce(sr.revision, '') AS revision,
+const headerSQL = `SELECT r.record_id, r.kind, CASE WHEN r.part_id IS NOT NULL THEN 'part' WHEN r.rack_id IS NOT NULL THEN 'rack' WHEN r.load_id IS NOT NULL THEN 'load'
+		WHEN r.bath_id IS NOT NULL THEN 'bath' WHEN r.oven_id IS NOT NULL THEN 'oven' WHEN r.panel_id IS NOT NULL THEN 'panel' ELSE 'instrument' END AS subject_kind,
+	coalesce(pa.serial, rk.number, ol.number, i.code, ba.code, ov.code, pl.code) AS subject, r.cycle, r.round, r.first_pass, coalesce(fs.code, '') AS spec_code, coalesce(sr.revision, '') AS revision,
 	coalesce(st.name, '') AS station, coalesce(d.name, '') AS device, pe.name AS person, r.observed_at, r.utc_offset_s, r.clock_offset_ms, r.recorded_at, r.shop_day, r.shift,
 	r.late_reason, r.note, r.rule, r.verdict, r.content_hash,
 	(SELECT s.record_id FROM record s WHERE s.site_id = r.site_id AND s.supersedes_id = r.record_id) AS superseded_by
@@ -66,6 +67,9 @@ const headerSQL = `SELECT r.record_id, r.kind, CASE WHEN r.part_id IS NOT NULL T
 	LEFT JOIN rack rk ON rk.site_id = r.site_id AND rk.rack_id = r.rack_id
 	LEFT JOIN oven_load ol ON ol.site_id = r.site_id AND ol.load_id = r.load_id
 	LEFT JOIN instrument i ON i.site_id = r.site_id AND i.instrument_id = r.instrument_id
+	LEFT JOIN bath ba ON ba.site_id = r.site_id AND ba.bath_id = r.bath_id
+	LEFT JOIN station ov ON ov.site_id = r.site_id AND ov.station_id = r.oven_id
+	LEFT JOIN panel pl ON pl.site_id = r.site_id AND pl.panel_id = r.panel_id
 	LEFT JOIN finish_spec_revision sr ON sr.site_id = r.site_id AND sr.revision_id = r.spec_revision_id
 	LEFT JOIN finish_spec fs ON fs.site_id = sr.site_id AND fs.spec_id = sr.spec_id
 	LEFT JOIN station st ON st.site_id = r.site_id AND st.station_id = r.station_id

@@ -36,16 +36,21 @@ func (db *DB) Release(ctx context.Context, a Actor, parts []uuid.UUID, proof Pro
 		if err != nil {
 			return err
 		}
+		b := &pgx.Batch{}
 		for _, s := range all {
-			if err := db.releaseOne(ctx, tx, a, st, s, specs[s.SpecID], proof); err != nil {
+			if err := db.releaseOne(b, a, st, s, specs[s.SpecID], proof); err != nil {
 				return err
 			}
 		}
-		return db.settleAll(ctx, tx, a.Site, all, specs)
+		db.queueSettle(b, a.Site, all, specs)
+		if err := send(ctx, tx, b); err != nil {
+			return fmt.Errorf("releasing %d parts: %w", len(all), err)
+		}
+		return nil
 	})
 }
 
-func (db *DB) releaseOne(ctx context.Context, tx pgx.Tx, a Actor, st Site, s *standing, spec quality.FinishSpec, proof Proof) error {
+func (db *DB) releaseOne(b *pgx.Batch, a Actor, st Site, s *standing, spec quality.FinishSpec, proof Proof) error {
 	items := s.gate(spec)
 	if err := mayRelease(a, s, spec, items); err != nil {
 		return err
@@ -54,20 +59,18 @@ func (db *DB) releaseOne(ctx context.Context, tx pgx.Tx, a Actor, st Site, s *st
 	if err != nil {
 		return fmt.Errorf("gate of %s: %w", s.Serial, err)
 	}
-	signature, err := db.sign(ctx, tx, a, proof, "released", fmt.Sprintf("Released part %s in cycle %d: every requirement of its spec is met or under concession.", s.Serial, s.Cycle),
+	signature, err := db.sign(b, a, proof, "released", fmt.Sprintf("Released part %s in cycle %d: every requirement of its spec is met or under concession.", s.Serial, s.Cycle),
 		map[string]any{"part": s.PartID, "cycle": s.Cycle, "gate": items})
 	if err != nil {
 		return err
 	}
 	day, shift := st.ShopDay(db.Clock())
 	id := NewID()
-	if err := run(ctx, tx, `INSERT INTO release (site_id, release_id, part_id, cycle, signature_id, released_by, released_at, shop_day, shift, gate)
+	b.Queue(`INSERT INTO release (site_id, release_id, part_id, cycle, signature_id, released_by, released_at, shop_day, shift, gate)
 		VALUES (@site, @id, @part, @cycle, @signature, @by, @at, @day, @shift, @gate)`, pgx.StrictNamedArgs{"site": a.Site, "id": id, "part": s.PartID,
-		"cycle": s.Cycle, "signature": signature, "by": a.Person, "at": db.Clock(), "day": day, "shift": shift, "gate": gate}); err != nil {
-		return fmt.Errorf("releasing %s: %w", s.Serial, err)
-	}
+		"cycle": s.Cycle, "signature": signature, "by": a.Person, "at": db.Clock(), "day": day, "shift": shift, "gate": gate})
 	s.Released = true
-	return db.event(ctx, tx, a, Event{Verb: "released", SubjectKind: "part", Subject: s.PartID, Before: map[string]string{"status": s.Status},
+	return db.queueEvent(b, a, Event{Verb: "released", SubjectKind: "part", Subject: s.PartID, Before: map[string]string{"status": s.Status},
 		After: map[string]any{"status": StatusReleased, "cycle": s.Cycle}})
 }
 

@@ -60,8 +60,9 @@ func ContentHash(content any) (string, error) {
 	return hex.EncodeToString(sum[:]), nil
 }
 
-// sign stores a signature on content by the person of the proof. statement is the sentence they signed.
-func (db *DB) sign(ctx context.Context, tx pgx.Tx, a Actor, p Proof, meaning, statement string, content any) (uuid.UUID, error) {
+// sign adds a signature on content by the person of the proof to what goes to the database next, and returns its id.
+// statement is the sentence they signed.
+func (db *DB) sign(b *pgx.Batch, a Actor, p Proof, meaning, statement string, content any) (uuid.UUID, error) {
 	if p.person == uuid.Nil {
 		return uuid.Nil, refuse(RuleWrongSecret, "This needs your PIN.")
 	}
@@ -70,12 +71,9 @@ func (db *DB) sign(ctx context.Context, tx pgx.Tx, a Actor, p Proof, meaning, st
 		return uuid.Nil, err
 	}
 	id := NewID()
-	err = run(ctx, tx, `INSERT INTO signature (site_id, signature_id, person_id, printed_name, meaning, statement, signed_at, content_hash, auth_used)
+	b.Queue(`INSERT INTO signature (site_id, signature_id, person_id, printed_name, meaning, statement, signed_at, content_hash, auth_used)
 		SELECT @site, @id, person_id, name, @meaning, @statement, @at, @hash, @auth FROM person WHERE site_id = @site AND person_id = @person`,
 		pgx.StrictNamedArgs{"site": a.Site, "id": id, "person": p.person, "meaning": meaning, "statement": statement, "at": db.Clock(),
 			"hash": hash, "auth": p.auth})
-	if err != nil {
-		return uuid.Nil, fmt.Errorf("signing: %w", err)
-	}
 	return id, nil
 }

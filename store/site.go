@@ -3,6 +3,7 @@ package store
 import (
 	"context"
 	"fmt"
+	"sync"
 	"time"
 
 	"github.com/google/uuid"
@@ -31,11 +32,19 @@ const siteColumns = `site_id, code, name, time_zone, shift_names, shift_starts, 
 
 // Location is the site's time zone; UTC if the machine does not know it.
 func (s Site) Location() *time.Location {
-	if loc, err := time.LoadLocation(s.TimeZone); err == nil {
-		return loc
+	if known, ok := locations.Load(s.TimeZone); ok {
+		return known.(*time.Location)
 	}
-	return time.UTC
+	loc, err := time.LoadLocation(s.TimeZone)
+	if err != nil {
+		loc = time.UTC
+	}
+	locations.Store(s.TimeZone, loc)
+	return loc
 }
+
+// locations are the time zones read so far: reading one takes a file, and every record asks for its site's.
+var locations sync.Map
 
 // ShopDay returns the day and shift that an instant belongs to: the shop day opens with the first shift, so a night shift
 // that ends after midnight belongs to the day it began on. day is midnight UTC of that date.
@@ -64,8 +73,10 @@ func (db *DB) Sites(ctx context.Context) ([]Site, error) {
 // Site returns one site.
 func (db *DB) Site(ctx context.Context, id uuid.UUID) (Site, error) { return site(ctx, db.pool, id) }
 
+const selectSite = `SELECT ` + siteColumns + ` FROM site WHERE site_id = @site`
+
 func site(ctx context.Context, q querier, id uuid.UUID) (Site, error) {
-	s, err := one[Site](ctx, q, `SELECT `+siteColumns+` FROM site WHERE site_id = @site`, pgx.StrictNamedArgs{"site": id})
+	s, err := one[Site](ctx, q, selectSite, pgx.StrictNamedArgs{"site": id})
 	if err != nil {
 		return s, fmt.Errorf("site %s: %w", id, err)
 	}

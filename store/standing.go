@@ -56,7 +56,8 @@ const standingSQL = `
 	SELECT ps.part_id, p.serial, ps.cycle, ps.round, ps.round_started_at, ps.status, pn.spec_id, p.part_number_id, pn.wall_mm, pn.welds,
 		rp.rack_id, lr.load_id,
 		(SELECT count(*) FROM hold_part hp WHERE hp.site_id = ps.site_id AND hp.part_id = ps.part_id AND hp.open)::int AS open_holds,
-		EXISTS (SELECT 1 FROM release rl WHERE rl.site_id = ps.site_id AND rl.part_id = ps.part_id) AS released,
+		EXISTS (SELECT 1 FROM release rl WHERE rl.site_id = ps.site_id AND rl.part_id = ps.part_id
+			AND NOT EXISTS (SELECT 1 FROM release_void v WHERE v.site_id = rl.site_id AND v.release_id = rl.release_id)) AS released,
 		coalesce((SELECT d.code FROM disposition d WHERE d.site_id = ps.site_id AND d.part_id = ps.part_id
 			AND d.code IN ('scrap', 'return', 'regrade') LIMIT 1), '') AS final_code
 	FROM part_status ps
@@ -75,10 +76,11 @@ var standingWhere = map[quality.Subject]string{
 // lockParts makes concurrent acts on the same parts wait for each other. Locks are taken in the order of the ids, so that
 // two acts on overlapping sets cannot block each other for ever.
 func lockParts(ctx context.Context, tx pgx.Tx, site uuid.UUID, parts []uuid.UUID) error {
-	_, err := tx.Exec(ctx, `SELECT 1 FROM part_status WHERE site_id = @site AND part_id = ANY(@parts) ORDER BY part_id FOR UPDATE`,
-		pgx.StrictNamedArgs{"site": site, "parts": parts})
+	_, err := tx.Exec(ctx, lockSQL, pgx.StrictNamedArgs{"site": site, "parts": parts})
 	return err
 }
+
+const lockSQL = `SELECT 1 FROM part_status WHERE site_id = @site AND part_id = ANY(@parts) ORDER BY part_id FOR UPDATE`
 
 // subjectParts returns the ids of the parts that a subject stands for now.
 func subjectParts(ctx context.Context, q querier, site uuid.UUID, s Subject) ([]uuid.UUID, error) {
@@ -97,18 +99,33 @@ func subjectParts(ctx context.Context, q querier, site uuid.UUID, s Subject) ([]
 
 // standings reads where the given parts stand, with the evidence of their current cycle, in the order of their serials.
 func (db *DB) standings(ctx context.Context, q querier, site uuid.UUID, parts []uuid.UUID) ([]*standing, error) {
-	rows, err := list[standing](ctx, q, standingSQL+`ps.part_id = ANY(@parts) ORDER BY p.serial`, pgx.StrictNamedArgs{"site": site, "parts": parts})
-	if err != nil {
+	b := &pgx.Batch{}
+	answered := db.askStandings(b, site, parts)
+	if err := send(ctx, q, b); err != nil {
 		return nil, fmt.Errorf("where parts stand: %w", err)
 	}
-	byPart := make(map[uuid.UUID]*standing, len(rows))
-	out := make([]*standing, len(rows))
-	for i := range rows {
-		rows[i].before = rows[i].Status
-		out[i] = &rows[i]
-		byPart[rows[i].PartID] = &rows[i]
+	return answered(), nil
+}
+
+// askStandings asks within a batch; the answer is there once the batch was sent.
+func (db *DB) askStandings(b *pgx.Batch, site uuid.UUID, parts []uuid.UUID) (answered func() []*standing) {
+	rows := ask[standing](b, standingSQL+`ps.part_id = ANY(@parts) ORDER BY p.serial`, pgx.StrictNamedArgs{"site": site, "parts": parts})
+	evidence := ask[evidenceRow](b, evidenceSQL, pgx.StrictNamedArgs{"site": site, "parts": parts, "today": db.Clock()})
+	return func() []*standing {
+		byPart := make(map[uuid.UUID]*standing, len(*rows))
+		out := make([]*standing, len(*rows))
+		for i := range *rows {
+			s := &(*rows)[i]
+			s.before = s.Status
+			out[i], byPart[s.PartID] = s, s
+		}
+		for _, r := range *evidence {
+			s := byPart[r.PartID]
+			s.evidence = append(s.evidence, quality.Evidence{RecordID: r.RecordID.String(), Kind: r.Kind, Verdict: r.Verdict, At: r.At,
+				Round: r.Round, Person: r.Person.String(), Superseded: r.Superseded, Waived: r.Waived, Sentence: r.Sentence})
+		}
+		return out
 	}
-	return out, db.evidence(ctx, q, site, parts, byPart)
 }
 
 type evidenceRow struct {
@@ -124,39 +141,33 @@ type evidenceRow struct {
 	Sentence   string          `db:"sentence"`
 }
 
-// evidence fills in the records that speak for each part in its current cycle: on the part, on the rack that holds it, on
-// the load that holds the rack. A record on a rack or load counts for the part's round when it was made after that began.
-func (db *DB) evidence(ctx context.Context, q querier, site uuid.UUID, parts []uuid.UUID, byPart map[uuid.UUID]*standing) error {
-	const columns = `t.part_id, r.record_id, r.kind, r.verdict, r.observed_at, r.person_id,
+// evidenceSQL finds the records that speak for each part in its current cycle: on the part, on the rack that holds it, on
+// the load that holds the rack, on a witness panel of either. A record that is not on the part itself counts for the part's
+// round when it was made after that began.
+const (
+	evidenceColumns = `t.part_id, r.record_id, r.kind, r.verdict, r.observed_at, r.person_id,
 		EXISTS (SELECT 1 FROM record s WHERE s.site_id = r.site_id AND s.supersedes_id = r.record_id) AS superseded,
 		coalesce((SELECT d.concession_ref FROM disposition d JOIN hold h ON h.site_id = d.site_id AND h.hold_id = d.hold_id
 			WHERE r.verdict = 'fail' AND d.site_id = r.site_id AND d.part_id = t.part_id AND d.code = 'concession' AND h.record_id = r.record_id
 			AND d.concession_ends >= @today LIMIT 1), '') AS waived,
 		coalesce((SELECT f.sentence FROM finding f WHERE f.site_id = r.site_id AND f.record_id = r.record_id ORDER BY f.seq LIMIT 1), r.rule) AS sentence`
-	const round = `CASE WHEN r.recorded_at >= t.round_started_at THEN t.round ELSE 0 END AS round`
-	rows, err := list[evidenceRow](ctx, q, `
+	evidenceRound = `CASE WHEN r.counted_at >= t.round_started_at THEN t.round ELSE 0 END AS round`
+	evidenceSQL   = `
 		WITH t AS (
 			SELECT ps.site_id, ps.part_id, ps.cycle, ps.round, ps.round_started_at, rp.rack_id, lr.load_id
 			FROM part_status ps
 			LEFT JOIN rack_part rp ON rp.site_id = ps.site_id AND rp.part_id = ps.part_id AND rp.cycle = ps.cycle
 			LEFT JOIN load_rack lr ON lr.site_id = rp.site_id AND lr.rack_id = rp.rack_id
 			WHERE ps.site_id = @site AND ps.part_id = ANY(@parts))
-		SELECT `+columns+`, r.round FROM t JOIN record r ON r.site_id = @site AND r.part_id = t.part_id AND r.cycle = t.cycle
+		SELECT ` + evidenceColumns + `, r.round FROM t JOIN record r ON r.site_id = @site AND r.part_id = t.part_id AND r.cycle = t.cycle
 		UNION ALL
-		SELECT `+columns+`, `+round+` FROM t JOIN record r ON r.site_id = @site AND r.rack_id = t.rack_id
+		SELECT ` + evidenceColumns + `, ` + evidenceRound + ` FROM t JOIN record r ON r.site_id = @site AND r.rack_id = t.rack_id
 		UNION ALL
-		SELECT `+columns+`, `+round+` FROM t JOIN record r ON r.site_id = @site AND r.load_id = t.load_id`,
-		pgx.StrictNamedArgs{"site": site, "parts": parts, "today": db.Clock()})
-	if err != nil {
-		return fmt.Errorf("evidence of parts: %w", err)
-	}
-	for _, r := range rows {
-		s := byPart[r.PartID]
-		s.evidence = append(s.evidence, quality.Evidence{RecordID: r.RecordID.String(), Kind: r.Kind, Verdict: r.Verdict, At: r.At,
-			Round: r.Round, Person: r.Person.String(), Superseded: r.Superseded, Waived: r.Waived, Sentence: r.Sentence})
-	}
-	return nil
-}
+		SELECT ` + evidenceColumns + `, ` + evidenceRound + ` FROM t JOIN record r ON r.site_id = @site AND r.load_id = t.load_id
+		UNION ALL
+		SELECT ` + evidenceColumns + `, ` + evidenceRound + ` FROM t JOIN panel pl ON pl.site_id = @site AND (pl.rack_id = t.rack_id OR pl.load_id = t.load_id)
+			JOIN record r ON r.site_id = @site AND r.panel_id = pl.panel_id`
+)
 
 // gate returns the part's gate under a spec.
 func (s *standing) gate(spec quality.FinishSpec) []quality.Item {
@@ -188,6 +199,16 @@ func (s *standing) settle(spec quality.FinishSpec) (status string, next quality.
 
 // settleAll writes the status of parts after a change, in the transaction of the change.
 func (db *DB) settleAll(ctx context.Context, tx pgx.Tx, site uuid.UUID, all []*standing, specs map[uuid.UUID]quality.FinishSpec) error {
+	b := &pgx.Batch{}
+	db.queueSettle(b, site, all, specs)
+	if err := send(ctx, tx, b); err != nil {
+		return fmt.Errorf("writing where parts stand: %w", err)
+	}
+	return nil
+}
+
+// queueSettle adds the status of parts to what goes to the database next.
+func (db *DB) queueSettle(b *pgx.Batch, site uuid.UUID, all []*standing, specs map[uuid.UUID]quality.FinishSpec) {
 	var ids []uuid.UUID
 	var statuses, nexts []string
 	var cycles, rounds []int
@@ -209,18 +230,14 @@ func (db *DB) settleAll(ctx context.Context, tx pgx.Tx, site uuid.UUID, all []*s
 		cycles, rounds, starts, concessions = append(cycles, s.Cycle), append(rounds, s.Round), append(starts, s.RoundStartedAt), append(concessions, waived)
 	}
 	if len(ids) == 0 {
-		return nil
+		return
 	}
-	_, err := tx.Exec(ctx, `UPDATE part_status ps SET status = n.status, next_kind = n.next_kind, cycle = n.cycle, round = n.round,
+	b.Queue(`UPDATE part_status ps SET status = n.status, next_kind = n.next_kind, cycle = n.cycle, round = n.round,
 			round_started_at = n.started, rack_id = n.rack_id, concession = n.concession, changed_at = @at
 		FROM unnest(@ids::uuid[], @statuses::text[], @nexts::text[], @cycles::int[], @rounds::int[], @starts::timestamptz[], @racks::uuid[], @concessions::bool[])
 			AS n(part_id, status, next_kind, cycle, round, started, rack_id, concession)
-		WHERE ps.site_id = @site AND ps.part_id = n.part_id`, pgx.StrictNamedArgs{"site": site, "at": db.Clock(), "ids": ids, "statuses": statuses,
+		WHERE ps.site_id = @site AND ps.part_id = ANY(@ids) AND ps.part_id = n.part_id`, pgx.StrictNamedArgs{"site": site, "at": db.Clock(), "ids": ids, "statuses": statuses,
 		"nexts": nexts, "cycles": cycles, "rounds": rounds, "starts": starts, "racks": racks, "concessions": concessions})
-	if err != nil {
-		return fmt.Errorf("writing where parts stand: %w", err)
-	}
-	return nil
 }
 
 // specsOf returns the spec bodies in force now for the parts' specs. A part whose spec has none in force asks for nothing
@@ -231,7 +248,7 @@ func (db *DB) specsOf(ctx context.Context, q querier, site uuid.UUID, all []*sta
 		if _, done := specs[s.SpecID]; done {
 			continue
 		}
-		_, spec, err := approvedSpec(ctx, q, site, s.SpecID, db.Clock())
+		_, spec, err := db.approvedSpec(ctx, q, site, s.SpecID, db.Clock())
 		if _, refused := err.(*Refusal); err != nil && !refused {
 			return nil, err
 		}

@@ -6,6 +6,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"sync"
 	"time"
 
 	"github.com/golang-migrate/migrate/v4"
@@ -29,11 +30,13 @@ type DB struct {
 	Clock func() time.Time
 
 	notices *notices
+	// specs keeps the read bodies of approved revisions by revision id; they never change.
+	specs *sync.Map
 }
 
 // At returns the same book with its clock stopped at an instant, for the demo loader and for tests of rules about time.
 func (db *DB) At(at time.Time) *DB {
-	return &DB{pool: db.pool, Clock: func() time.Time { return at }, notices: db.notices}
+	return &DB{pool: db.pool, Clock: func() time.Time { return at }, notices: db.notices, specs: db.specs}
 }
 
 // Open connects to the database at url and works there as AppRole, whoever logs in. Close it when done.
@@ -64,7 +67,7 @@ func Open(ctx context.Context, url string) (*DB, error) {
 		pool.Close()
 		return nil, fmt.Errorf("connecting to the database: %w", err)
 	}
-	return &DB{pool: pool, Clock: time.Now, notices: newNotices(pool)}, nil
+	return &DB{pool: pool, Clock: time.Now, notices: newNotices(pool), specs: &sync.Map{}}, nil
 }
 
 // Close sends what is still to be announced and closes all connections.
@@ -114,10 +117,45 @@ func Migrate(ctx context.Context, url string) error {
 	return nil
 }
 
+// Analyze refreshes the planner's statistics after a bulk load. PostgreSQL does so by itself within a minute or so; until
+// then plans made on empty tables read them from end to end. It works as the login role, which must own the tables.
+func (db *DB) Analyze(ctx context.Context) error {
+	return pgx.BeginFunc(ctx, db.pool, func(tx pgx.Tx) error {
+		if _, err := tx.Exec(ctx, "SET LOCAL ROLE NONE"); err != nil {
+			return fmt.Errorf("analyzing: %w", err)
+		}
+		if _, err := tx.Exec(ctx, "ANALYZE"); err != nil {
+			return fmt.Errorf("analyzing: %w", err)
+		}
+		return nil
+	})
+}
+
 // querier is what a pool and a transaction have in common.
 type querier interface {
 	Query(ctx context.Context, sql string, args ...any) (pgx.Rows, error)
 	Exec(ctx context.Context, sql string, args ...any) (commandTag, error)
+	SendBatch(ctx context.Context, b *pgx.Batch) pgx.BatchResults
+}
+
+// send runs what a batch has collected in one round trip and empties it, so that it can collect anew.
+func send(ctx context.Context, q querier, b *pgx.Batch) error {
+	if b.Len() == 0 {
+		return nil
+	}
+	err := q.SendBatch(ctx, b).Close()
+	*b = pgx.Batch{}
+	return err
+}
+
+// ask puts a question into a batch; its rows are there once the batch was sent.
+func ask[T any](b *pgx.Batch, sql string, args pgx.StrictNamedArgs) *[]T {
+	answer := new([]T)
+	b.Queue(sql, args).Query(func(rows pgx.Rows) (err error) {
+		*answer, err = pgx.CollectRows(rows, pgx.RowToStructByName[T])
+		return err
+	})
+	return answer
 }
 
 // inTx runs work in one transaction and announces the change of the site after the commit.

@@ -25,16 +25,23 @@ func (p Period) args(site uuid.UUID) pgx.StrictNamedArgs {
 	return pgx.StrictNamedArgs{"site": site, "from": p.From, "to": p.To, "shift": p.Shift}
 }
 
-// inPeriod restricts records r to current ones of a period: a record that a correction replaced counts nowhere.
-const inPeriod = `r.site_id = @site AND r.shop_day BETWEEN @from AND @to AND (@shift = '' OR r.shift = @shift)
+// inPeriod restricts records r to current ones of a period: a record that a correction replaced counts nowhere, nor does a
+// void.
+const inPeriod = `r.site_id = @site AND r.shop_day BETWEEN @from AND @to AND (@shift = '' OR r.shift = @shift) AND r.verdict <> 'void'
 	AND NOT EXISTS (SELECT 1 FROM record s WHERE s.site_id = r.site_id AND s.supersedes_id = r.record_id)`
 
-// partsOfRecord joins a record r to the parts it speaks for: the part itself, those of its rack, those of its load.
+// partsOfRecord joins a record r to the parts it speaks for: the part itself, those of its rack, those of its load, those
+// that its witness panel went with.
 const partsOfRecord = `LATERAL (
 		SELECT r.part_id WHERE r.part_id IS NOT NULL
 		UNION ALL SELECT rp.part_id FROM rack_part rp WHERE rp.site_id = r.site_id AND rp.rack_id = r.rack_id
 		UNION ALL SELECT rp.part_id FROM load_rack lr JOIN rack_part rp ON rp.site_id = lr.site_id AND rp.rack_id = lr.rack_id
-			WHERE lr.site_id = r.site_id AND lr.load_id = r.load_id) x`
+			WHERE lr.site_id = r.site_id AND lr.load_id = r.load_id
+		UNION ALL SELECT rp.part_id FROM panel pl JOIN rack_part rp ON rp.site_id = pl.site_id AND rp.rack_id = pl.rack_id
+			WHERE pl.site_id = r.site_id AND pl.panel_id = r.panel_id
+		UNION ALL SELECT rp.part_id FROM panel pl JOIN load_rack lr ON lr.site_id = pl.site_id AND lr.load_id = pl.load_id
+			JOIN rack_part rp ON rp.site_id = lr.site_id AND rp.rack_id = lr.rack_id
+			WHERE pl.site_id = r.site_id AND pl.panel_id = r.panel_id) x`
 
 // A StageCount is what went through one stage in a period. Units are the parts, racks or loads that had their first record
 // of the kind in their first cycle then; Passed of them passed it, Failed and Incomplete did not. Through counts the parts
@@ -52,7 +59,7 @@ type StageCount struct {
 // Stages counts a period by kind of record, in the order of the work. Kinds without any record are left out.
 func (db *DB) Stages(ctx context.Context, site uuid.UUID, p Period) ([]StageCount, error) {
 	counts, err := list[StageCount](ctx, db.pool, `
-		WITH seen AS (SELECT r.* FROM record r WHERE `+inPeriod+` AND r.kind <> 'verification'),
+		WITH seen AS (SELECT r.* FROM record r WHERE `+inPeriod+` AND num_nonnulls(r.part_id, r.rack_id, r.load_id) = 1),
 		through AS (SELECT r.kind, count(DISTINCT x.part_id)::int AS parts FROM seen r CROSS JOIN `+partsOfRecord+` GROUP BY r.kind)
 		SELECT r.kind,
 			CASE WHEN count(r.part_id) = count(*) THEN 'part' WHEN count(r.rack_id) = count(*) THEN 'rack' WHEN count(r.load_id) = count(*) THEN 'load' ELSE 'mixed' END AS subject,
@@ -156,7 +163,8 @@ type End struct {
 func (db *DB) Ends(ctx context.Context, st Site, p Period) ([]End, error) {
 	all, err := list[End](ctx, db.pool, `
 		SELECT e.part_id, pa.serial, pn.name || ' ' || pn.code || ', job ' || j.number AS what, e.status, ps.concession, pe.name AS by_name, e.at
-		FROM (SELECT part_id, 'released' AS status, released_by AS person_id, released_at AS at FROM release WHERE site_id = @site AND shop_day BETWEEN @from AND @to
+		FROM (SELECT part_id, 'released' AS status, released_by AS person_id, released_at AS at FROM release rl WHERE site_id = @site AND shop_day BETWEEN @from AND @to
+			AND NOT EXISTS (SELECT 1 FROM release_void v WHERE v.site_id = rl.site_id AND v.release_id = rl.release_id)
 			UNION ALL
 			SELECT part_id, CASE code WHEN 'scrap' THEN 'scrapped' WHEN 'return' THEN 'returned' ELSE 'regraded' END, decided_by, decided_at
 			FROM disposition WHERE site_id = @site AND shop_day BETWEEN @from AND @to AND code IN ('scrap', 'return', 'regrade')) e

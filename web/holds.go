@@ -25,6 +25,7 @@ var dispositions = map[string]disposition{
 	"regrade":      {"Regrade", "The parts leave this order for another use."},
 	"return":       {"Return", "The parts go back to whom they came from."},
 	"scrap":        {"Scrap", "The parts end here. Their serials are never given out again."},
+	"no_defect":    {"No defect", "The record behind the hold was corrected or voided, and nothing is wrong with the parts."},
 }
 
 func dispositionName(code string) string {

@@ -59,6 +59,11 @@ func Load(ctx context.Context, db *store.DB, now time.Time) (*Shop, error) {
 		if err := sim.day(ctx, i, day); err != nil {
 			return nil, fmt.Errorf("shop day %s: %w", day.Format(time.DateOnly), err)
 		}
+		if i&(i-1) == 0 || i == len(days)-1 {
+			if err := db.Analyze(ctx); err != nil {
+				return nil, err
+			}
+		}
 	}
 	shop.DB = db
 	return shop, nil

@@ -186,17 +186,18 @@ func (l *load) release(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
+	rows, err := db.PartsOf(ctx, l.Site.ID, store.Subject{Kind: quality.OnLoad, ID: l.id})
+	if err != nil {
+		return err
+	}
+	ready := map[uuid.UUID]bool{}
+	for _, row := range rows {
+		ready[row.ID] = row.Status == store.StatusAccepted || row.Status == store.StatusUnderConcession
+	}
 	var ids []uuid.UUID
 	for _, parts := range l.parts {
 		for _, p := range parts {
-			if p.gone {
-				continue
-			}
-			row, err := db.PartBySerial(ctx, l.Site.ID, p.serial)
-			if err != nil {
-				return err
-			}
-			if row.Status == store.StatusAccepted || row.Status == store.StatusUnderConcession {
+			if !p.gone && ready[p.id] {
 				ids = append(ids, p.id)
 			}
 		}

@@ -1,0 +1,226 @@
+package store
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"strings"
+	"time"
+
+	"github.com/google/uuid"
+	"github.com/jackc/pgx/v5"
+
+	"coatbook/quality"
+)
+
+// CorrectionCodes are the reasons for which a record is corrected or voided, in the order of the screens. The code
+// EntryUndone is given by TakeBack alone.
+var CorrectionCodes = []string{"typing_error", "wrong_part", "device_fault", "late_information", "other"}
+
+// EntryUndone is the reason code of an entry that its author took back at once.
+const EntryUndone = "entry_undone"
+
+// TakeBackWithin is how long the author of an entry may take it back with one tap: about as long as the answer to it stays
+// on the screen.
+const TakeBackWithin = 2 * time.Minute
+
+// A Correction says which record an entry takes the place of, and why. Nothing of it is filled in beforehand.
+type Correction struct {
+	Of   uuid.UUID
+	Code string
+	Text string
+}
+
+// target is the record that a correction takes the place of.
+type target struct {
+	RecordID     uuid.UUID       `db:"record_id"`
+	Kind         quality.Kind    `db:"kind"`
+	PartID       uuid.NullUUID   `db:"part_id"`
+	RackID       uuid.NullUUID   `db:"rack_id"`
+	LoadID       uuid.NullUUID   `db:"load_id"`
+	InstrumentID uuid.NullUUID   `db:"instrument_id"`
+	BathID       uuid.NullUUID   `db:"bath_id"`
+	OvenID       uuid.NullUUID   `db:"oven_id"`
+	PanelID      uuid.NullUUID   `db:"panel_id"`
+	Cycle        int             `db:"cycle"`
+	Round        int             `db:"round"`
+	FirstPass    bool            `db:"first_pass"`
+	SpecID       uuid.NullUUID   `db:"spec_revision_id"`
+	PersonID     uuid.UUID       `db:"person_id"`
+	ObservedAt   time.Time       `db:"observed_at"`
+	RecordedAt   time.Time       `db:"recorded_at"`
+	CountedAt    time.Time       `db:"counted_at"`
+	Verdict      quality.Verdict `db:"verdict"`
+	ContentHash  string          `db:"content_hash"`
+	CorrectedBy  string          `db:"corrected_by"`
+	// Gauge and Verification are what measured the original.
+	Gauge        uuid.NullUUID `db:"gauge_id"`
+	Verification uuid.NullUUID `db:"verification_id"`
+}
+
+// subject returns what the record is about.
+func (t target) subject() Subject {
+	for kind, id := range map[quality.Subject]uuid.NullUUID{quality.OnPart: t.PartID, quality.OnRack: t.RackID, quality.OnLoad: t.LoadID,
+		quality.OnInstrument: t.InstrumentID, quality.OnBath: t.BathID, quality.OnOven: t.OvenID, quality.OnPanel: t.PanelID} {
+		if id.Valid {
+			return Subject{kind, id.UUID}
+		}
+	}
+	return Subject{}
+}
+
+const targetSQL = `SELECT r.record_id, r.kind, r.part_id, r.rack_id, r.load_id, r.instrument_id, r.bath_id, r.oven_id, r.panel_id, r.cycle, r.round, r.first_pass,
+	r.spec_revision_id, r.person_id, r.observed_at, r.recorded_at, r.counted_at, r.verdict, r.content_hash,
+	coalesce((SELECT p.name FROM record s JOIN person p ON p.site_id = s.site_id AND p.person_id = s.person_id
+		WHERE s.site_id = r.site_id AND s.supersedes_id = r.record_id), '') AS corrected_by,
+	u.instrument_id AS gauge_id, u.verification_id
+	FROM record r LEFT JOIN record_use u ON u.site_id = r.site_id AND u.record_id = r.record_id AND u.role = 'gauge'
+	WHERE r.site_id = @site AND r.record_id = @record`
+
+// Correct stores an entry in the place of a record, judged anew by the spec that was in force when the thing was observed.
+// The entry keeps the time, cycle and round of the original. Gate, holds and releases follow in the same transaction: a
+// corrected record that now fails opens a hold, and a part that was released on it is held and needs a new release.
+func (db *DB) Correct(ctx context.Context, a Actor, e Entry, c Correction, proof Proof) (Saved, error) {
+	if err := c.check(); err != nil {
+		return Saved{}, err
+	}
+	e.correction, e.proof = &c, proof
+	return db.Save(ctx, a, e)
+}
+
+// Void takes a record out of count and puts nothing in its place. id is the void's own id, made where it was asked for.
+func (db *DB) Void(ctx context.Context, a Actor, id uuid.UUID, c Correction, proof Proof) (Saved, error) {
+	if err := c.check(); err != nil {
+		return Saved{}, err
+	}
+	return db.void(ctx, a, id, c, proof)
+}
+
+// TakeBack voids an entry that its author made within TakeBackWithin, without a PIN: the entry stays readable as undone.
+func (db *DB) TakeBack(ctx context.Context, a Actor, id, record uuid.UUID) (Saved, error) {
+	return db.void(ctx, a, id, Correction{Of: record, Code: EntryUndone, Text: "Taken back by its author at once."}, Proof{})
+}
+
+func (db *DB) void(ctx context.Context, a Actor, id uuid.UUID, c Correction, proof Proof) (Saved, error) {
+	t, err := one[target](ctx, db.pool, targetSQL, pgx.StrictNamedArgs{"site": a.Site, "record": c.Of})
+	if err != nil {
+		return Saved{}, err
+	}
+	return db.Save(ctx, a, Entry{RecordID: id, Kind: t.Kind, Subject: t.subject(), correction: &c, proof: proof, voids: true})
+}
+
+func (c Correction) check() error {
+	known := false
+	for _, code := range CorrectionCodes {
+		known = known || code == c.Code
+	}
+	switch {
+	case !known:
+		return refuse("record_reason_code_known", "Choose why the record is corrected.")
+	case len([]rune(strings.TrimSpace(c.Text))) < 5:
+		return refuse("record_amendment_reason", "Say in a few words why the record is corrected.")
+	}
+	return nil
+}
+
+// askTarget reads and checks the record that an entry corrects, and gives the entry the original's time.
+func (db *DB) askTarget(ctx context.Context, tx pgx.Tx, a Actor, e *Entry) (*target, error) {
+	t, err := one[target](ctx, tx, targetSQL, pgx.StrictNamedArgs{"site": a.Site, "record": e.correction.Of})
+	switch {
+	case errors.Is(err, ErrNotFound):
+		return nil, refuse("record_supersedes_fkey", constraintSentences["record_supersedes_fkey"])
+	case err != nil:
+		return nil, err
+	case t.CorrectedBy != "":
+		return nil, refuse("record_superseded_once", fmt.Sprintf("%s has corrected this record meanwhile. Look at the correction first; nothing of yours was stored.", t.CorrectedBy))
+	case t.Verdict == quality.Voided:
+		return nil, refuse(RuleChanged, "This record is void. Enter a new one.")
+	case t.Kind != e.Kind || t.subject() != e.Subject:
+		return nil, refuse(RuleInvalid, "A correction is about the same thing as its original. If it was entered on the wrong part, void it and enter it on the right one.")
+	}
+	if e.correction.Code == EntryUndone && (t.PersonID != a.Person || db.Clock().Sub(t.RecordedAt) > TakeBackWithin) {
+		return nil, refuse(RuleNoRight, "Only its author can take an entry back, within two minutes. Correct it with a reason instead.")
+	}
+	e.ObservedAt, e.ClockOffset, e.LateReason = t.ObservedAt, 0, ""
+	return &t, nil
+}
+
+// checkCorrectedGauge makes sure that a gauge named in a correction was verified in the shift of the original, and returns
+// the verification that vouches for it.
+func (db *DB) checkCorrectedGauge(ctx context.Context, tx pgx.Tx, a Actor, e Entry, w *work, t *target) (uuid.UUID, error) {
+	if w.gauge == nil || e.Kind == quality.Verification || e.Kind == quality.Calibration {
+		return uuid.Nil, nil
+	}
+	if t.Gauge.Valid && t.Gauge.UUID == w.gauge.ID {
+		return t.Verification.UUID, nil
+	}
+	day, shift := w.site.ShopDay(t.ObservedAt)
+	id, err := value[uuid.UUID](ctx, tx, `SELECT r.record_id FROM record r WHERE r.site_id = @site AND r.instrument_id = @gauge AND r.kind = 'verification'
+		AND r.verdict = 'pass' AND r.shop_day = @day AND r.shift = @shift AND r.observed_at <= @at
+		AND NOT EXISTS (SELECT 1 FROM record s WHERE s.site_id = r.site_id AND s.supersedes_id = r.record_id)
+		ORDER BY r.observed_at DESC LIMIT 1`, pgx.StrictNamedArgs{"site": a.Site, "gauge": w.gauge.ID, "day": day, "shift": shift, "at": t.ObservedAt})
+	if errors.Is(err, ErrNotFound) {
+		return uuid.Nil, refuse(RuleGaugeUnverified, fmt.Sprintf("Gauge %s was not verified in the %s shift of %s, so it cannot have taken these readings.",
+			w.gauge.Code, shift, day.Format("2 January 2006")))
+	}
+	return id, err
+}
+
+// applyCorrection does what a correction entails once it is on record: releases signed over the original are void and their
+// parts held, and every part concerned is read anew.
+func (db *DB) applyCorrection(ctx context.Context, tx pgx.Tx, a Actor, e Entry, w *work, j quality.Judgement, t *target) (hold string, err error) {
+	var released, failing []*standing
+	for _, s := range w.parts {
+		counts := false
+		for _, ev := range s.evidence {
+			counts = counts || ev.RecordID == t.RecordID.String()
+		}
+		switch {
+		case s.Released && counts:
+			released = append(released, s)
+		case j.Verdict == quality.Fail && counts && t.Verdict != quality.Fail:
+			failing = append(failing, s)
+		}
+	}
+	if len(released) > 0 {
+		if !a.Has(Supervisor, Engineer) {
+			return "", refuse(RuleNoRight, fmt.Sprintf("Part %s was released on this record. A supervisor or an engineer corrects it.", released[0].Serial))
+		}
+		for _, s := range released {
+			if err := run(ctx, tx, `INSERT INTO release_void (site_id, release_id, record_id, voided_at)
+				SELECT rl.site_id, rl.release_id, @record, @at FROM release rl WHERE rl.site_id = @site AND rl.part_id = @part
+				AND NOT EXISTS (SELECT 1 FROM release_void v WHERE v.site_id = rl.site_id AND v.release_id = rl.release_id)`,
+				pgx.StrictNamedArgs{"site": a.Site, "record": e.RecordID, "at": db.Clock(), "part": s.PartID}); err != nil {
+				return "", fmt.Errorf("voiding the release of %s: %w", s.Serial, err)
+			}
+			if err := db.event(ctx, tx, a, Event{Verb: "release void", SubjectKind: "part", Subject: s.PartID, Record: e.RecordID,
+				Before: map[string]string{"status": s.Status}, Reason: e.correction.Text}); err != nil {
+				return "", err
+			}
+			s.Released, s.Status = false, StatusInProgress
+		}
+	}
+	if held := append(released, failing...); len(held) > 0 {
+		cause := fmt.Sprintf("%s corrected: %s", e.Kind.Name(), j.Sentence())
+		switch {
+		case len(released) > 0:
+			cause = fmt.Sprintf("%s corrected after release: %s", e.Kind.Name(), j.Sentence())
+		case e.voids:
+			cause = e.Kind.Name() + " voided"
+		}
+		if hold, err = db.openHold(ctx, tx, a, w.site, cause, "Correction of a record: "+e.correction.Text, e.RecordID, held); err != nil {
+			return "", err
+		}
+	}
+	ids := make([]uuid.UUID, len(w.parts))
+	for i, s := range w.parts {
+		ids[i] = s.PartID
+	}
+	_, err = db.refresh(ctx, tx, a.Site, ids)
+	return hold, err
+}
+
+// judgementOfVoid is what a void says instead of a verdict.
+func judgementOfVoid(c Correction) quality.Judgement {
+	return quality.Judgement{Verdict: quality.Voided, Rule: "Void: " + c.Text}
+}
