@@ -1,0 +1,75 @@
+package variance
+
+import "math"
+
+// largestExact is the largest whole number up to which every whole number is a float64.
+const largestExact = 1 << 53
+
+// Centered returns values less a common constant, and the constant. Where every value is a decimal of at most 15 or so
+// digits, as typed readings are, the subtraction is exact in decimals: 1000000000000.4 and 1000000000000.3 less
+// 1000000000000.3 are 0.1 and 0, where float64 subtraction gives 0.0999755859375. Other values are subtracted in
+// float64. The constant is one of the values, the middle one in order of entry. Values are not changed and must be
+// finite; none gives nil and 0.
+func Centered(values []float64) (centered []float64, constant float64) {
+	if len(values) == 0 {
+		return nil, 0
+	}
+	constant = values[len(values)/2]
+	centered = make([]float64, len(values))
+	scale, ok := commonScale(values)
+	if !ok {
+		for i, x := range values {
+			centered[i] = x - constant
+		}
+		return centered, constant
+	}
+	middle := int64(math.Round(constant * scale))
+	for i, x := range values {
+		centered[i] = float64(int64(math.Round(x*scale))-middle) / scale
+	}
+	return centered, constant
+}
+
+// commonScale returns the least power of ten that makes every value a whole number below 2⁵³, if there is one. The test
+// m/10ᵈ == x is exact: with both below 2⁵³ and d at most 15 the quotient is rounded once, as the parser rounds a typed
+// decimal.
+func commonScale(values []float64) (scale float64, ok bool) {
+	scale = 1
+	for _, x := range values {
+		for {
+			m := math.Round(x * scale)
+			if math.Abs(m) >= largestExact {
+				return 0, false
+			}
+			if m/scale == x {
+				break
+			}
+			if scale *= 10; scale > 1e15 {
+				return 0, false
+			}
+		}
+	}
+	// A value checked early was checked at a smaller scale: a whole number times a power of ten stays whole, but may
+	// have grown too large.
+	for _, x := range values {
+		if math.Abs(x)*scale >= largestExact {
+			return 0, false
+		}
+	}
+	return scale, true
+}
+
+// sum is a compensated sum (Neumaier): its error does not grow with the number of terms.
+type sum struct{ total, lost float64 }
+
+func (s *sum) add(x float64) {
+	t := s.total + x
+	if math.Abs(s.total) >= math.Abs(x) {
+		s.lost += (s.total - t) + x
+	} else {
+		s.lost += (x - t) + s.total
+	}
+	s.total = t
+}
+
+func (s *sum) value() float64 { return s.total + s.lost }
