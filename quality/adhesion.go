@@ -1,6 +1,7 @@
 package quality
 
 import (
+	"fmt"
 	"slices"
 )
 
@@ -84,4 +85,52 @@ func AdhesionClassISO2409(percent float64) string {
 		return "4"
 	}
 	return "5"
+}
+
+// A CutPattern is how the lattice of a cross-cut is made: how many cuts in each direction, and how far apart.
+type CutPattern struct {
+	Cuts      int
+	SpacingMM float64
+}
+
+// CutPatternFor returns the lattice that a method asks for on a film of a thickness in µm:
+//
+//   - D3359B: up to 50 µm 11 cuts 1 mm apart, up to 125 µm 6 cuts 2 mm apart; thicker films are tested by method A;
+//   - ISO2409: up to 60 µm 6 cuts 1 mm apart, up to 120 µm 2 mm, up to 250 µm 3 mm; not for thicker or textured films.
+//
+// Between 50 and 60 µm the two part, so that the pattern must follow the method on the record. It returns ErrOutOfScale for
+// a film the method is not made for, and for any other method.
+//
+// Source: ASTM D3359 B seen in a test report and a copy's preview; ISO 2409 limits seen in a copy's preview, spacing from
+// memory, unverified.
+func CutPatternFor(method string, micrometres float64) (CutPattern, error) {
+	type step struct {
+		upTo float64
+		CutPattern
+	}
+	steps := map[string][]step{
+		"D3359B":  {{50, CutPattern{11, 1}}, {125, CutPattern{6, 2}}},
+		"ISO2409": {{60, CutPattern{6, 1}}, {120, CutPattern{6, 2}}, {250, CutPattern{6, 3}}},
+	}
+	for _, s := range steps[method] {
+		if micrometres > 0 && micrometres <= s.upTo {
+			return s.CutPattern, nil
+		}
+	}
+	return CutPattern{}, fmt.Errorf("%w: a film of %v µm by %s", ErrOutOfScale, micrometres, methodName(method))
+}
+
+// An AdhesionClass is one class of an adhesion test and what it looks like.
+type AdhesionClass struct{ Code, Text string }
+
+// XCutClasses are the classes of the X-cut of ASTM D3359 A in plain words, best first.
+//
+// Source: ASTM D3359 A (from memory, unverified), in our own words.
+var XCutClasses = []AdhesionClass{
+	{"5A", "nothing lifts"},
+	{"4A", "a trace lifts along the cut or at the crossing"},
+	{"3A", "ragged lifting along the cuts, up to 1.6 mm on either side"},
+	{"2A", "ragged lifting along the cuts, up to 3.2 mm on either side"},
+	{"1A", "most of the X under the tape lifts"},
+	{"0A", "the film lifts beyond the X"},
 }

@@ -63,16 +63,13 @@ func judgeDelay(j *Judgement, maxHours float64, since time.Duration) {
 	case since < 0:
 		j.missing("time since pretreatment", "", limit, "The coating run is dated before the pretreatment. Correct one of the times.")
 	default:
-		j.compare(comparison{rule: "time since pretreatment", what: "time from pretreatment to powder", value: hours, unit: hour,
-			limits: AtMost(maxHours, hour), high: "late_coating"})
+		j.compare(comparison{rule: "time since pretreatment", what: "time from pretreatment to powder", value: hours, unit: Hour,
+			limits: AtMost(maxHours, Hour), high: "late_coating"})
 	}
 }
 
-// Units that only computed values have: no reading is entered in them.
-const (
-	hour   Unit = "h"
-	kelvin Unit = "K"
-)
+// kelvin is the unit of differences of temperature: no reading is entered in it, and it does not convert.
+const kelvin Unit = "K"
 
 func judgeDewPoint(j *Judgement, margin float64, check *Check) {
 	const rule = "margin over the dew point"
@@ -88,13 +85,13 @@ func judgeDewPoint(j *Judgement, margin float64, check *Check) {
 		j.missing(rule, "", limits.String(), "Air temperature and humidity are needed for the dew point; one of them is missing.")
 		return
 	}
-	dew, err := DewPoint(air, humidity.Value)
+	dew, over, err := DewPointMargin(air, humidity.Value, surface)
 	if err != nil {
 		j.missing(rule, "", limits.String(), "The dew point cannot be computed from %s °C and %s %%.", Number(air, 1), Number(humidity.Value, 1))
 		return
 	}
 	j.compare(comparison{rule: rule, what: fmt.Sprintf("%s is at %s °C, the dew point is %s °C; the margin", what, Number(surface, 1), Number(dew, 1)),
-		value: tidy(surface - dew), unit: kelvin, limits: limits, low: "dew_point"})
+		value: tidy(over), unit: kelvin, limits: limits, low: "dew_point"})
 }
 
 // first returns the first reading of a characteristic that holds a number.
@@ -131,4 +128,18 @@ func DewPoint(airC, rh float64) (float64, error) {
 	const a, b = 17.62, 243.12
 	gamma := math.Log(rh/100) + a*airC/(b+airC)
 	return b * gamma / (a - gamma), nil
+}
+
+// DewPointMargin returns the dew point in °C and how far the surface of the part is above it, in K. A margin of at least 3 K is
+// usual; under 0 the part is wet. It returns ErrNotNumber as DewPoint does, and for a surface outside −45 to 300 °C.
+//
+// Source: DewPoint; the margin of 3 K ISO 8502-4 (seen in a guide to it) and common practice.
+func DewPointMargin(airC, rh, surfaceC float64) (dewC, marginC float64, err error) {
+	if dewC, err = DewPoint(airC, rh); err != nil {
+		return 0, 0, err
+	}
+	if !(surfaceC >= -45 && surfaceC <= 300) {
+		return 0, 0, fmt.Errorf("%w: no margin of a surface at %v °C", ErrNotNumber, surfaceC)
+	}
+	return dewC, surfaceC - dewC, nil
 }

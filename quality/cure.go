@@ -136,7 +136,7 @@ type cureChannel struct {
 	time   *Reading
 }
 
-// JudgeCure judges an oven load by the metal's own temperature: the clock starts when the metal gets there, not when the
+// JudgeCure judges an oven load by the figures that were read off the metal's own temperature: the clock starts when the metal gets there, not when the
 // oven does. For every channel (Spot) metal_peak is the highest temperature and metal_time the time at or over the spec's
 // ScheduleC. The load passes when
 //
@@ -146,9 +146,14 @@ type cureChannel struct {
 //
 // The coldest channel is thereby the one that decides. Missing channels, and a schedule outside the powder's window, make
 // the run incomplete: nothing is extrapolated. set_point, oven_air and oven_time are recorded and judge nothing, because
-// none of them is the metal's.
+// none of them is the metal's. Where the spec decides by another measure than the time at temperature the run is incomplete:
+// that takes the recorded profile, see JudgeCureProfile.
 func JudgeCure(spec CureSpec, window CureWindow, check *Check) Judgement {
-	j := Judgement{Rule: fmt.Sprintf("time at metal temperature of %s °C", Number(spec.ScheduleC, 1))}
+	j := Judgement{Rule: spec.ruleInWords()}
+	if m := spec.measure(); m != TimeAbove {
+		j.missing("profile", "", "", "The spec judges by the %s, which only the recorded profile shows; a peak and a time are not enough.", m.words())
+		return j
+	}
 	channels := cureChannels(check)
 	for _, ch := range channels {
 		if ch.peak == nil {
@@ -192,31 +197,49 @@ func judgePeak(j *Judgement, spec CureSpec, window CureWindow, ch cureChannel) {
 	if ch.peak == nil {
 		return
 	}
-	c := comparison{rule: "peak metal temperature", place: ch.place, what: "peak metal temperature", value: ch.peak.Value,
-		text: ch.peak.digitsOf(), unit: ch.peak.Unit, limits: AtLeast(spec.ScheduleC, Celsius), low: underCure, high: overCure}
-	if points := window.sorted(); len(window.Validate()) == 0 {
-		c.limits = Between(math.Max(spec.ScheduleC, points[0].MetalC), points[len(points)-1].MetalC, Celsius)
-		if c.limits.Low.Value > c.limits.High.Value {
-			c.limits = AtMost(c.limits.High.Value, Celsius)
-		}
+	ch.peak.Flag = j.compare(comparison{rule: "peak metal temperature", place: ch.place, what: "peak metal temperature", value: ch.peak.Value,
+		text: ch.peak.digitsOf(), unit: ch.peak.Unit, limits: spec.peakLimits(window), low: underCure, high: overCure})
+}
+
+// peakLimits returns what a channel's peak must keep: the window's outer points, and the schedule temperature where time
+// counts from it.
+func (s CureSpec) peakLimits(window CureWindow) Limits {
+	least := s.ScheduleC
+	if m := s.measure(); m == EquivalentTime || m == WindowDose {
+		least = coldestC
 	}
-	ch.peak.Flag = j.compare(c)
+	if len(window.Validate()) > 0 {
+		return AtLeast(least, Celsius)
+	}
+	points := window.sorted()
+	least = math.Max(least, points[0].MetalC)
+	if most := points[len(points)-1].MetalC; least <= most {
+		return Between(least, most, Celsius)
+	}
+	return AtMost(points[len(points)-1].MetalC, Celsius)
 }
 
 // judgeTime compares one channel's time with the window at the schedule temperature and says how much is short.
 func judgeTime(j *Judgement, spec CureSpec, limits Limits, ch cureChannel) {
-	flag := j.compare(comparison{rule: "time at metal temperature", place: ch.place, what: fmt.Sprintf("time at or over %s °C,", Number(spec.ScheduleC, 1)),
+	flag := j.compareTime(comparison{rule: CureMeasureNames[TimeAbove], place: ch.place, what: fmt.Sprintf("time at or over %s °C,", Number(spec.ScheduleC, 1)),
 		value: ch.time.Value, text: ch.time.digitsOf(), unit: ch.time.Unit, limits: limits, low: underCure, high: overCure})
-	ch.time.Flag = flag
-	if flag != Low {
-		return
+	if ch.time.Flag = flag; flag == Low {
+		ch.time.Flag = Short
 	}
-	ch.time.Flag = Short
-	least, errLimit := limits.Low.In(Second)
-	got, errTime := ch.time.In(Second)
+}
+
+// compareTime compares a time and says how much a short one lacks.
+func (j *Judgement) compareTime(c comparison) Flag {
+	flag := j.compare(c)
+	if flag != Low {
+		return flag
+	}
+	least, errLimit := c.limits.Low.In(Second)
+	got, errTime := Convert(c.value, c.unit, Second)
 	if last := &j.Findings[len(j.Findings)-1]; errLimit == nil && errTime == nil {
 		last.Text += fmt.Sprintf(" It is %s s short.", Number(math.Max(least-got, 0.1), 1))
 	}
+	return flag
 }
 
 func judgeSpread(j *Judgement, most float64, channels []cureChannel) {

@@ -25,6 +25,7 @@ var FaultNames = func() map[string]string {
 		"ground_resistance":   "Poor earth at the hanger",
 		"dew_point":           "Part too near the dew point",
 		"adhesion":            "Poor adhesion",
+		"film_lot":            "Lot rejected for its film",
 		"gauge_error":         "Gauge out of tolerance",
 		"surface_temperature": "Part surface temperature",
 	}

@@ -61,8 +61,8 @@ func FilmSummaryOf(spec FilmSpec, c Circumstance, check Check) FilmSummary {
 //   - SpotArea: spot means and the mean of the spots of each area are within the ranges of the restriction level. Single
 //     readings are not judged.
 //   - EachReading: every single reading is within the limits.
-//   - ShareOfReadings: at least Share of the readings are at or over the minimum, none is under Floor, and none is over a
-//     maximum where the spec sets one.
+//   - ShareOfReadings: at least Share of the readings are at or over the minimum, none (or at most UnderFloor of them) is under
+//     Floor, and none is over a maximum where the spec sets one; with MeanToo their mean reaches the minimum besides.
 //
 // A reading's flag says what the reading would mean alone: under areas80 and spot_area it is Low under the spot's floor and
 // High over the spot's maximum, and decides nothing by itself, since those rules judge means; under the other rules it is
@@ -70,10 +70,12 @@ func FilmSummaryOf(spec FilmSpec, c Circumstance, check Check) FilmSummary {
 //
 // Guard, where set, applies to each comparison of the rule alike. The check is incomplete when a planned spot or reading is
 // missing, when readings are in different units, or when a reading says below or above the gauge's range. A spot marked as
-// not measured or not applicable is excused as long as the spec's number of spots is measured in full.
+// not measured or not applicable is excused as long as the spec's number of spots is measured in full. Under SpotArea the
+// spec's Areas and SpotsPerArea, and what FilmAreas asks for by SurfaceM2 where that is known, must be there too.
 //
 // Sources: areas80 Qualicoat specifications 2.3 (from memory, unverified); spot_area SSPC-PA 2 (levels 1 and 3 seen in
-// summaries, the others from memory); share AAMA 2603 and 2604 (seen in a comparison table).
+// summaries, the others from memory); share AAMA 2603 to 2605 (seen in a comparison table), ISO 19840 (mean and floor seen in
+// a summary, the share from memory).
 func JudgeFilm(spec FilmSpec, c Circumstance, check *Check) Judgement {
 	j := Judgement{Rule: spec.ruleInWords()}
 	f := gatherFilm(c, check)
@@ -113,7 +115,14 @@ func (f FilmSpec) ruleInWords() string {
 		rule += fmt.Sprintf(", level %d", f.Level)
 	}
 	if f.Rule == ShareOfReadings && f.Floor != nil {
-		rule += fmt.Sprintf(", %s %% of the readings, none under %s", Number(f.Share*100, 1), f.Floor)
+		few := "none"
+		if f.UnderFloor > 0 {
+			few = fmt.Sprintf("at most %s %%", Number(f.UnderFloor*100, 1))
+		}
+		rule += fmt.Sprintf(", %s %% of the readings, %s under %s", Number(f.Share*100, 1), few, f.Floor)
+		if f.MeanToo {
+			rule += ", and their mean"
+		}
 	}
 	if f.Guard > 0 {
 		rule += ", guard band " + withUnit(Number(f.Guard, 3), comparison{limits: f.Limits}.guardUnit())
@@ -195,18 +204,27 @@ func (s filmSpot) mean() float64 {
 
 // meanOf returns the arithmetic mean, summed with compensation so that it does not depend on the order of the values.
 func meanOf(values []float64) float64 {
-	sum, lost := 0.0, 0.0
+	var sum compensated
 	for _, v := range values {
-		t := sum + v
-		if math.Abs(sum) >= math.Abs(v) {
-			lost += (sum - t) + v
-		} else {
-			lost += (v - t) + sum
-		}
-		sum = t
+		sum.add(v)
 	}
-	return (sum + lost) / float64(len(values))
+	return sum.total() / float64(len(values))
 }
+
+// compensated is a sum that carries what rounding loses (Neumaier's form of Kahan's sum).
+type compensated struct{ sum, lost float64 }
+
+func (c *compensated) add(v float64) {
+	t := c.sum + v
+	if math.Abs(c.sum) >= math.Abs(v) {
+		c.lost += (c.sum - t) + v
+	} else {
+		c.lost += (v - t) + c.sum
+	}
+	c.sum = t
+}
+
+func (c compensated) total() float64 { return c.sum + c.lost }
 
 // filmCheck is a film check sorted by spot. problem is a sentence when the readings cannot be put together at all.
 type filmCheck struct {
@@ -230,7 +248,7 @@ func gatherFilm(c Circumstance, check *Check) filmCheck {
 		if !r.measured() {
 			continue
 		}
-		if _, err := r.In(Micrometre); err != nil {
+		if r.Unit != Micrometre && r.Unit != Mil {
 			f.problem = fmt.Sprintf("A film reading is in %s. Film thickness is given in µm or mil.", r.Unit.Symbol())
 			return f
 		}
@@ -294,6 +312,9 @@ func (f filmCheck) complete(j *Judgement, spec FilmSpec, c Circumstance, check *
 		}
 	}
 	f.absent(j, spec, full, check)
+	if spec.Rule == SpotArea {
+		f.areas(j, spec, c, perSpot)
+	}
 	if full < spec.Spots {
 		j.missing("spots", "", "at least "+counted(spec.Spots, "spot"),
 			"%s measured in full, %d are asked.", counted(full, "spot"), spec.Spots)

@@ -44,11 +44,7 @@ func (f filmCheck) spotArea(j *Judgement, spec FilmSpec) {
 		areaLimits.High = spec.Limits.High
 	}
 	for _, area := range sortedKeys(byArea) {
-		place := "Area"
-		if area != "" {
-			place = "Area " + area
-		}
-		f.twoSided(j, comparison{rule: "area mean", place: place, what: "mean of " + counted(len(byArea[area]), "spot"),
+		f.twoSided(j, comparison{rule: "area mean", place: areaName(area), what: "mean of " + counted(len(byArea[area]), "spot"),
 			value: meanOf(byArea[area]), unit: f.unit, limits: areaLimits, note: ", the minimum", guard: spec.Guard}, ", the maximum")
 	}
 }
@@ -77,39 +73,70 @@ func repOf(r Reading, i int) int {
 	return i + 1
 }
 
-// share judges how many readings reach the minimum, and each one against the low limit.
+// share judges how many readings reach the minimum, and each one, or their share, against the low limit.
 func (f filmCheck) share(j *Judgement, spec FilmSpec) {
 	if spec.Floor == nil {
 		j.missing("low limit", "", "", "The finish spec names no low limit for single readings, so its rule cannot be applied.")
 		return
 	}
-	minimum := Limits{Low: spec.Limits.Low}
-	n, met, clear := 0, 0, 0
+	each := Limits{Low: spec.Floor, High: spec.Limits.High}
+	if spec.UnderFloor > 0 {
+		each.Low = nil
+	}
+	minimum, floor := filmCount{limit: spec.Limits.Low}, filmCount{limit: spec.Floor}
+	var values []float64
 	for _, spot := range f.spots {
 		for i, r := range spot.readings {
-			n++
-			if flag, err := minimum.guarded(r.Value, f.unit, spec.Guard); err == nil && flag != Low {
-				met++
-				if flag == In {
-					clear++
-				}
+			values = append(values, r.Value)
+			minimum.take(r.Value, f.unit, spec.Guard)
+			floor.take(r.Value, f.unit, spec.Guard)
+			if !each.None() {
+				f.twoSided(j, comparison{rule: "low limit of a reading", place: spot.place, what: fmt.Sprintf("reading %d,", repOf(r, i)), value: r.Value,
+					text: r.digitsOf(), unit: f.unit, limits: each, note: ", the low limit", guard: spec.Guard}, ", the maximum")
 			}
-			f.twoSided(j, comparison{rule: "low limit of a reading", place: spot.place, what: fmt.Sprintf("reading %d,", repOf(r, i)), value: r.Value,
-				text: r.digitsOf(), unit: f.unit, limits: Limits{Low: spec.Floor, High: spec.Limits.High}, note: ", the low limit", guard: spec.Guard}, ", the maximum")
 		}
 	}
-	percent := 100 * float64(met) / float64(n)
-	limit := fmt.Sprintf("at least %s %% of the readings at %s or more", Number(spec.Share*100, 1), spec.Limits.Low)
-	text := fmt.Sprintf("%d of %s are at %s or more; at least %s %% must be.", met, counted(n, "reading"), spec.Limits.Low, Number(spec.Share*100, 1))
-	finding := Finding{Rule: "share of readings", Limit: limit, Value: &percent, Unit: Percent, Verdict: Pass, Text: text}
-	switch need := spec.Share * float64(n); {
-	case below(float64(met), need):
-		finding.Verdict, finding.Fault = Fail, thinFilm
-	case below(float64(clear), need):
-		finding.Verdict = GuardBand
-		finding.Text = fmt.Sprintf("%s Only %d of them clear the guard band of %s.", text, clear, withUnit(Number(spec.Guard, 3), spec.Limits.Low.Unit))
+	j.add(minimum.finding("share of readings", spec.Share, spec.Guard))
+	if spec.UnderFloor > 0 {
+		j.add(floor.finding("share over the low limit", 1-spec.UnderFloor, spec.Guard))
 	}
-	j.add(finding)
+	if spec.MeanToo {
+		j.compare(comparison{rule: "mean of the readings", what: "mean of " + counted(len(values), "reading"), value: meanOf(values), unit: f.unit,
+			limits: Limits{Low: spec.Limits.Low}, note: ", the minimum", guard: spec.Guard, low: thinFilm})
+	}
+}
+
+// A filmCount counts the readings that are at or over a limit, and those of them that clear the guard band.
+type filmCount struct {
+	limit         *Limit
+	n, met, clear int
+}
+
+func (c *filmCount) take(value float64, unit Unit, guard float64) {
+	c.n++
+	if flag, err := (Limits{Low: c.limit}).guarded(value, unit, guard); err == nil && flag != Low {
+		c.met++
+		if flag == In {
+			c.clear++
+		}
+	}
+}
+
+// finding compares the count with the share of the readings that must be there.
+func (c filmCount) finding(rule string, share, guard float64) Finding {
+	percent := 100 * float64(c.met) / float64(c.n)
+	asked := Number(share*100, 1)
+	text := fmt.Sprintf("%d of %s are at %s or more; at least %s %% must be.", c.met, counted(c.n, "reading"), c.limit, asked)
+	f := Finding{Rule: rule, Limit: fmt.Sprintf("at least %s %% of the readings at %s or more", asked, c.limit), Value: &percent, Unit: Percent,
+		Verdict: Pass, Text: text}
+	switch need := share * float64(c.n); {
+	case below(float64(c.met), need):
+		f.Verdict, f.Fault = Fail, thinFilm
+	case below(float64(c.clear), need):
+		f.Verdict = GuardBand
+		f.Text = fmt.Sprintf("%s Only %d of them clear the guard band of %s.", text, c.clear, withUnit(Number(guard, 3), c.limit.Unit))
+	}
+	return f
 }
 
 // total bounds the whole film after recoating over the old coat, at the level that the rule judges by.

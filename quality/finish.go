@@ -145,6 +145,23 @@ func GlossBand(nominal float64) (tolerance float64, ok bool) {
 	return 10, true
 }
 
+// GlossGeometry returns the angle in degrees at which a finish is to be measured, from its reading at 60°: 20 over 70 units,
+// 85 under 10, else 60. Gloss units of different angles are not comparable. It returns ErrOutOfScale for a reading that is
+// not from 0 to 2000 units, the range of a polished metal.
+//
+// Source: ISO 2813 (from memory, unverified) and a seen summary; older texts of ASTM D523 ask for 85° under 30 units.
+func GlossGeometry(at60 float64) (int, error) {
+	switch {
+	case !(at60 >= 0 && at60 <= 2000):
+		return 0, fmt.Errorf("%w: gloss %v", ErrOutOfScale, at60)
+	case at60 > 70:
+		return 20, nil
+	case at60 < 10:
+		return 85, nil
+	}
+	return 60, nil
+}
+
 func judgeAdhesion(j *Judgement, spec AdhesionSpec, check *Check) {
 	limit := fmt.Sprintf("%s or better by %s", spec.Worst, methodName(spec.Method))
 	code, ok := check.anyRating(RatingAdhesion)

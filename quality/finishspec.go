@@ -83,6 +83,35 @@ type CureSpec struct {
 	Channels int `json:"channels"`
 	// MaxSpreadC bounds the difference between the highest and lowest peak, in K; 0 does not ask.
 	MaxSpreadC float64 `json:"max_spread_c"`
+	// Decides names the measure that decides; empty is TimeAbove. The others need the recorded profile.
+	Decides CureMeasure `json:"decides,omitempty"`
+	// ReferenceC and ActivationKJMol are for EquivalentTime: minutes at ReferenceC by this activation energy.
+	ReferenceC      float64 `json:"reference_c,omitempty"`
+	ActivationKJMol float64 `json:"activation_kj_mol,omitempty"`
+}
+
+// A CureMeasure names what of an oven profile is compared with the powder's window.
+type CureMeasure string
+
+// The measures.
+const (
+	// TimeAbove: the whole time at or over ScheduleC against the window's time there.
+	TimeAbove CureMeasure = "time_above"
+	// LongestRun: the longest unbroken time at or over ScheduleC, for powders that must not cool in between.
+	LongestRun CureMeasure = "longest_run"
+	// EquivalentTime: the equivalent minutes at ReferenceC against the window's time there.
+	EquivalentTime CureMeasure = "equivalent_time"
+	// WindowDose: the dose by the powder's own points, at least 100 %.
+	WindowDose CureMeasure = "window_dose"
+)
+
+// CureMeasures lists the measures in the order in which they grow in detail.
+var CureMeasures = []CureMeasure{TimeAbove, LongestRun, EquivalentTime, WindowDose}
+
+// CureMeasureNames are the measures in words.
+var CureMeasureNames = map[CureMeasure]string{
+	TimeAbove: "time at metal temperature", LongestRun: "longest unbroken time at metal temperature",
+	EquivalentTime: "equivalent time", WindowDose: "dose by the powder's points",
 }
 
 // A CureTestSpec describes the solvent rub: all three of solvent, count and verdict come from the spec, not from the method.
@@ -152,6 +181,14 @@ type FilmSpec struct {
 	// Share and Floor are for ShareOfReadings: at least Share (0.8) of the readings at or over the minimum, none under Floor.
 	Share float64 `json:"share,omitempty"`
 	Floor *Limit  `json:"floor,omitempty"`
+	// UnderFloor is the share of the readings that may be under Floor all the same (0.05); 0 permits none.
+	UnderFloor float64 `json:"under_floor,omitempty"`
+	// MeanToo asks ShareOfReadings besides that the mean of all readings reaches the minimum.
+	MeanToo bool `json:"mean_too,omitempty"`
+	// Areas and SpotsPerArea are the fewest areas, and spots in each, that make a SpotArea check complete; 0 does not ask. A
+	// known surface may ask for more (FilmAreas).
+	Areas        int `json:"areas,omitempty"`
+	SpotsPerArea int `json:"spots_per_area,omitempty"`
 	// Spots and ReadingsPerSpot are the fewest that make the check complete; a measuring plan may ask for more.
 	Spots           int `json:"spots"`
 	ReadingsPerSpot int `json:"readings_per_spot"`

@@ -10,6 +10,7 @@ type Circumstance struct {
 	WeldLimits []WeldLimit // weld: rows in force for the site
 	Plan       []Place     // film: the measuring plan
 	PerSpot    int         // film: readings at each spot
+	SurfaceM2  float64     // film: coated surface, from which the spot and area rule asks for areas; 0 if not known
 	Recoated   bool        // film: a coat lies over an older one, so the spec's total film counts
 	Window     CureWindow  // cure: the powder's window
 	Powder     string      // coating: code of the powder of the lot used

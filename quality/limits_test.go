@@ -44,13 +44,16 @@ func TestConvert(t *testing.T) {
 		{25.4, Micrometre, Mil, 1}, {60, Micrometre, Mil, 2.36}, {120, Micrometre, Mil, 4.72},
 		{375, Fahrenheit, Celsius, 190.6}, {400, Fahrenheit, Celsius, 204.4}, {450, Fahrenheit, Celsius, 232.2},
 		{180, Celsius, Fahrenheit, 356}, {190, Celsius, Fahrenheit, 374}, {200, Celsius, Fahrenheit, 392}, {-40, Celsius, Fahrenheit, -40},
-		{1.5, Minute, Second, 90}, {90, Second, Minute, 1.5}, {7, Lux, Lux, 7},
+		{1.5, Minute, Second, 90}, {90, Second, Minute, 1.5}, {7, Lux, Lux, 7}, {2, Hour, Minute, 120}, {45, Minute, Hour, 0.75},
+		{1.6, Millimetre, Micrometre, 1600}, {0.0625, Inch, Millimetre, 1.5875}, {5, Foot, Metre, 1.524}, {100, SquareFoot, SquareMetre, 9.29},
+		{30, MilliPerFt2, MilliPerM2, 322.9}, {40, MilliPerFt2, MilliPerM2, 430.6}, {1, MilliPerFt2, MilliPerM2, 10.76}, {1.2, GramPerM2, MilliPerM2, 1200},
+		{80, InchPound, NewtonMetre, 9.0}, {2.5, NewtonMetre, InchPound, 22.1},
 	} {
 		if got, err := Convert(c.value, c.from, c.to); err != nil || math.Abs(got-c.want) > 0.051 {
 			t.Errorf("%v %s: %v %s, want %v (%v)", c.value, c.from, got, c.to, c.want, err)
 		}
 	}
-	for _, pair := range [][2]Unit{{Micrometre, Celsius}, {Lux, Percent}, {"", Mil}, {Millimetre, Micrometre}} {
+	for _, pair := range [][2]Unit{{Micrometre, Celsius}, {Lux, Percent}, {"", Mil}, {Millimetre, SquareMetre}, {GramPerM2, GramPerLitre}} {
 		if _, err := Convert(1, pair[0], pair[1]); !errors.Is(err, ErrUnits) {
 			t.Errorf("%s to %s: %v, want ErrUnits", pair[0], pair[1], err)
 		}

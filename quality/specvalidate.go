@@ -3,6 +3,7 @@ package quality
 import (
 	"fmt"
 	"math"
+	"slices"
 )
 
 // problems collects sentences about what keeps a spec from being used.
@@ -46,7 +47,7 @@ func (p *problems) limit(name string, c Characteristic, l Limit) bool {
 			p.say("%s: a limit must be a number.", name)
 			return false
 		}
-		if _, err := Convert(figure.Value, figure.Unit, c.Canonical()); err != nil {
+		if !slices.Contains(c.Units, figure.Unit) {
 			p.say("%s: a limit in “%s” does not fit; enter it in %s.", name, clip(figure.Unit.Symbol()), c.Canonical().Symbol())
 			return false
 		}
@@ -128,6 +129,13 @@ func (c *CureSpec) validate(p *problems) {
 		p.say("Metal temperatures per cure run: enter 1 to 12.")
 	}
 	p.within("Spread of the peaks", c.MaxSpreadC, 0, 100, " K")
+	if c.Decides != "" && !slices.Contains(CureMeasures, c.Decides) {
+		p.say("Cure: “%s” is not a measure that can decide.", clip(string(c.Decides)))
+	}
+	if c.Decides == EquivalentTime {
+		p.within("Reference temperature of the cure", c.ReferenceC, 50, 300, " °C")
+		p.within("Activation energy of the cure", c.ActivationKJMol, 1, maxActivation, " kJ/mol")
+	}
 }
 
 func (c *CureTestSpec) validate(p *problems) {
@@ -188,6 +196,9 @@ func (f *FilmSpec) validate(p *problems) {
 	if f.Spots < 1 || f.Spots > 99 || f.ReadingsPerSpot < 1 || f.ReadingsPerSpot > 9 {
 		p.say("Film thickness: enter 1 to 99 spots and 1 to 9 readings each.")
 	}
+	if f.Areas < 0 || f.Areas > 999 || f.SpotsPerArea < 0 || f.SpotsPerArea > 99 {
+		p.say("Film thickness: enter 0 to 999 areas and 0 to 99 spots in each.")
+	}
 	if !(f.Guard >= 0) || math.IsInf(f.Guard, 0) {
 		p.say("Film thickness: the guard band is 0 or more.")
 	}
@@ -206,6 +217,9 @@ func (f *FilmSpec) validateRule(p *problems) {
 	case ShareOfReadings:
 		if !(f.Share > 0 && f.Share <= 1) || f.Floor == nil {
 			p.say("Film thickness: enter the share of readings (over 0, up to 1) and the low limit.")
+		}
+		if !(f.UnderFloor >= 0 && f.UnderFloor < 1) {
+			p.say("Film thickness: the share that may be under the low limit is 0 or more and under 1.")
 		}
 	default:
 		p.say("Film thickness: choose an acceptance rule.")

@@ -161,3 +161,20 @@ func ThroatFromLeg(leg float64) float64 { return leg / math.Sqrt2 }
 
 // LegFromThroat returns the leg z of a fillet weld with throat a, equal legs and a flat face, z = a·√2, in the unit of a.
 func LegFromThroat(throat float64) float64 { return throat * math.Sqrt2 }
+
+// ThroatFromLegs returns the throat of a fillet weld with a flat face from both its legs, in their unit: the height of the
+// right-angled triangle over its face,
+//
+//	a = z₁z₂/√(z₁² + z₂²)
+//
+// For equal legs it is ThroatFromLeg. European practice counts the largest isosceles triangle that fits in, so that there the
+// throat of unequal legs is ThroatFromLeg of the shorter one, which is less (from memory, unverified). A hollow face has less
+// than either, and must be gauged.
+//
+// It returns ErrOutOfScale for legs that are not over 0 and up to 1000.
+func ThroatFromLegs(one, two float64) (float64, error) {
+	if !(one > 0 && one <= 1000) || !(two > 0 && two <= 1000) {
+		return 0, fmt.Errorf("%w: legs of %v and %v", ErrOutOfScale, one, two)
+	}
+	return one * two / math.Hypot(one, two), nil
+}
