@@ -123,3 +123,46 @@ func BenchmarkConstants(b *testing.B) {
 		}
 	}
 }
+
+func BenchmarkAccumulatorMillion(b *testing.B) {
+	values := normalValues(1_000_000, 80, 5)
+	b.ReportAllocs()
+	for b.Loop() {
+		var a Accumulator
+		for _, x := range values {
+			if err := a.Add(x); err != nil {
+				b.Fatal(err)
+			}
+		}
+	}
+}
+
+func BenchmarkMergeAllOf100kSubgroups(b *testing.B) {
+	groups := manySubgroups(b)
+	for b.Loop() {
+		if s := MergeAll(groups); s.N != 1_000_000 {
+			b.Fatal(s.N)
+		}
+	}
+}
+
+func BenchmarkTwoSidedFactor(b *testing.B) {
+	for b.Loop() {
+		if _, err := TwoSidedFactor(43, 0.90, 0.99); err != nil {
+			b.Fatal(err)
+		}
+	}
+}
+
+func BenchmarkFitDistribution(b *testing.B) {
+	values := column(b, "capability/nonnormal_film_lognormal.csv", "x")
+	for _, law := range []Distribution{LognormalLaw, WeibullLaw, BoxCoxLaw} {
+		b.Run(string(law), func(b *testing.B) {
+			for b.Loop() {
+				if _, err := FitDistribution(values, law); err != nil {
+					b.Fatal(err)
+				}
+			}
+		})
+	}
+}

@@ -28,12 +28,19 @@ func CpInterval(cp, df, confidence float64) (Interval, error) {
 	if err := checkBound(cp, df+1, df, confidence); err != nil {
 		return Interval{}, err
 	}
-	law := distuv.ChiSquared{K: df}
-	alpha := 1 - confidence
 	return Interval{
-		Low:  cp * math.Sqrt(law.Quantile(alpha/2)/df),
-		High: cp * math.Sqrt(law.Quantile(1-alpha/2)/df),
+		Low:  cp * math.Sqrt(chiSquared((1-confidence)/2, df)/df),
+		High: cp * math.Sqrt(chiSquared((1+confidence)/2, df)/df),
 	}, nil
+}
+
+// CpLower returns the exact one-sided lower bound of Cp (or Pp), Cp·√(χ²_{1-confidence,df}/df). Arguments and errors as for
+// CpInterval.
+func CpLower(cp, df, confidence float64) (float64, error) {
+	if err := checkBound(cp, df+1, df, confidence); err != nil {
+		return 0, err
+	}
+	return cp * math.Sqrt(chiSquared(1-confidence, df)/df), nil
 }
 
 // CpkInterval returns the two-sided interval of Cpk (or Ppk) after Bissell:
@@ -91,9 +98,23 @@ func OneSidedInterval(index, n, df, confidence float64) (Interval, error) {
 	return Interval{Low: low, High: high}, err
 }
 
+// chiSquared returns the quantile of the χ² law. Where the library finds none above 0, the first term of the distribution
+// function, (x/2)^{df/2}/Γ(df/2+1), is all that counts.
+func chiSquared(p, df float64) float64 {
+	if x := (distuv.ChiSquared{K: df}).Quantile(p); x > 0 {
+		return x
+	}
+	log, _ := math.Lgamma(df/2 + 1)
+	return 2 * math.Exp((math.Log(p)+log)*2/df)
+}
+
+// inside tells a probability that a quantile can be taken of. One within 1e-9 of 0 or 1 loses its digits on the way,
+// and no data support it.
+func inside(p float64) bool { return p > 1e-9 && p < 1-1e-9 }
+
 func checkBound(index, n, df, confidence float64) error {
 	switch {
-	case !(confidence > 0 && confidence < 1):
+	case !inside(confidence):
 		return ErrBadConfidence
 	case math.IsNaN(index) || math.Abs(index) > largestIndex:
 		return fmt.Errorf("index %g: %w", index, ErrNotFinite)

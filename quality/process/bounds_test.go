@@ -23,6 +23,11 @@ func TestIntervalsAgreeWithPublishedValues(t *testing.T) {
 			}
 			near(t, id+"Cp_lo", interval.Low, num(t, row, "Cp_lo"), 1e-8)
 			near(t, id+"Cp_hi", interval.High, num(t, row, "Cp_hi"), 1e-8)
+			lower, err := CpLower(*x.P, n-1, confidence)
+			if err != nil {
+				t.Fatal(err)
+			}
+			near(t, id+"Cp_lower_1s", lower, num(t, row, "Cp_lower_1s"), 1e-8)
 		}
 		interval, err := CpkInterval(*x.K, n, n-1, confidence)
 		if err != nil {
@@ -50,9 +55,9 @@ func TestIntervalsAgreeWithPublishedValues(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			near(t, id+side+" exact lower", exact, num(t, row, side+"_exact_lower_1s"), 1e-6)
-			near(t, id+side+" exact low", both.Low, num(t, row, side+"_exact_lo_2s"), 1e-6)
-			near(t, id+side+" exact high", both.High, num(t, row, side+"_exact_hi_2s"), 1e-6)
+			near(t, id+side+" exact lower", exact, num(t, row, side+"_exact_lower_1s"), 1e-8)
+			near(t, id+side+" exact low", both.Low, num(t, row, side+"_exact_lo_2s"), 1e-8)
+			near(t, id+side+" exact high", both.High, num(t, row, side+"_exact_hi_2s"), 1e-8)
 		}
 	}
 }
@@ -131,4 +136,26 @@ func TestBoundsRefuseWhatHasNone(t *testing.T) {
 	}
 	_, err := CpkLower(math.NaN(), 30, 29, 0.95)
 	fails(t, "no index", err, ErrNotFinite)
+}
+
+// No bound is NaN or infinite, whatever may be asked.
+func TestBoundsAreFinite(t *testing.T) {
+	for _, n := range []float64{2, 3, 30, 1e6} {
+		for _, index := range []float64{-50, -1, 0, 1e-9, 1.33, 40, 1e6} {
+			for _, confidence := range []float64{2e-9, 0.1, 0.95, 0.99999, 1 - 2e-9} {
+				for name, bound := range map[string]func(index, n, df, confidence float64) (float64, error){
+					"one-sided": OneSidedLower, "Bissell": CpkLower,
+					"Cp": func(index, _, df, confidence float64) (float64, error) { return CpLower(index, df, confidence) },
+					"Cp upper": func(index, _, df, confidence float64) (float64, error) {
+						interval, err := CpInterval(index, df, confidence)
+						return interval.High, err
+					},
+				} {
+					if got, err := bound(index, n, n-1, confidence); err != nil || math.IsNaN(got) || math.IsInf(got, 0) {
+						t.Errorf("%s of %g, n %g, confidence %g: %g, %v", name, index, n, confidence, got, err)
+					}
+				}
+			}
+		}
+	}
 }

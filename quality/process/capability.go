@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 )
 
 // The least data before an index is given, and the confidence of bounds, where Options does not say otherwise.
@@ -32,16 +33,48 @@ type Options struct {
 	Rules  []Rule
 	Limits *Limits
 	// Readings are all single readings in time order, where the caller has them: for the check of normality, the moving
-	// range, and the count outside. Without them normality is checked on the subgroup means.
+	// range, and the count outside. Without them normality is checked on the subgroup means. With one subgroup only,
+	// they are also the points of the chart. Subgroups of one are readings already: they need not be given again.
 	Readings []float64
+	// Distribution is the law of the readings; "" means NormalLaw. Any other needs Readings, and gives performance by the
+	// percentile method (see Fit.Indices) without intervals; there is no Cp then.
+	Distribution Distribution
+	// Gauge is what is known of the gauge; nil when nothing is, which the Notes then say.
+	Gauge *Gauge
+	// Always computes every index that is defined, where it would be withheld: with too few subgroups, or without shown
+	// stability. For a program that has its own eyes on Quotable, Name and Reasons; never for a screen that shows an
+	// index alone.
+	Always bool
 	// Subgroup and Reading are what a subgroup and one value are called in sentences, singular: "part", "spot mean".
 	// Values of different kinds must not be mixed. Empty means "subgroup" and "reading".
 	Subgroup, Reading string
 }
 
+// Gauge is what is known of the gauge behind the readings.
+type Gauge struct {
+	// Resolution is the smallest step that it shows, in the unit of the readings; 0 when not known.
+	Resolution float64
+	// Study is the spread of repeated measurement in percent of the tolerance or of the process, from a gauge study; nil
+	// without one.
+	Study *float64
+}
+
+// What a gauge must be for an index to be quoted: ten steps within the tolerance and within six standard deviations, and a
+// spread of its own of 30 % at most. From 10 % on a note warns.
+//
+// Source: common practice, as in AIAG Measurement Systems Analysis (from memory, unverified).
+const (
+	GaugeSteps   = 10
+	GaugeMostGRR = 30.0
+	GaugeGoodGRR = 10.0
+	leastNormalP = 0.05 // below it readings are said not to follow their law
+)
+
 // Result is a capability with everything that must be printed beside it. A figure that is not defined, or that would
 // mislead, is nil, and Reasons says why in sentences for people.
 type Result struct {
+	// Name is "capability" for a process shown to be stable by enough data, and "performance" for any other.
+	Name                                  string
 	N, Subgroups                          int
 	SmallestSubgroup, LargestSubgroup     int
 	Mean, Min, Max                        float64 // 0 when N is 0
@@ -66,10 +99,14 @@ type Result struct {
 	PpkLower                     *float64
 	PplLowerExact, PpuLowerExact *float64
 
-	// ExpectedBelow and ExpectedAbove are parts per million outside for a normal law with Mean and SDOverall;
-	// ObservedBelow and ObservedAbove count readings outside, where single readings were given.
-	ExpectedBelow, ExpectedAbove *float64
-	ObservedBelow, ObservedAbove *int
+	// ExpectedBelow and ExpectedAbove are parts per million outside for a normal law with Mean and SDOverall, or for the
+	// law of Fit. ObservedBelow and ObservedAbove count readings outside, and the other two are the same in parts per
+	// million, where single readings were given.
+	ExpectedBelow, ExpectedAbove       *float64
+	ObservedBelow, ObservedAbove       *int
+	ObservedBelowPPM, ObservedAbovePPM *float64
+	// Fit is the fitted law, where Options.Distribution names one other than the normal; Normality is then its test.
+	Fit *Fit
 
 	// Chart is the control chart that stability was judged by; nil where none could be drawn.
 	Chart *Chart
@@ -79,7 +116,7 @@ type Result struct {
 	// Normality is the check of the distribution, made on NormalityOf; nil with a note where it could not be made.
 	Normality   *Normality
 	NormalityOf string
-	// Quotable says that Cpk may be quoted as capability. Reasons, when it may not, says why not. Notes are to be read
+	// Quotable says that Cpk, or Ppk of a Fit, may be quoted as capability. Reasons, when it may not, says why not. Notes are to be read
 	// with the figures in any case. Both are whole sentences.
 	Quotable bool
 	Reasons  []string
@@ -132,7 +169,9 @@ func (r *Result) punctuate() {
 // limits or no spread give none either. And Cp to Cpm need a control chart without a signal: without it the process has
 // performance, Pp to Ppm, but no capability. One-sided limits give the index of their side only.
 //
-// All that is in the Result, not in the error. The error is ErrBadLimits, ErrBadConfidence, ErrNotFinite, ErrBadSummary,
+// All that is in the Result, not in the error; with Options.Always the figures are given and the judgement stays. An index is
+// quotable when, besides, nothing speaks against the law of the readings (5 %) and the gauge is good enough (GaugeSteps,
+// GaugeMostGRR). The error is ErrNotPositive for a law that such readings cannot have, ErrBadLimits, ErrBadConfidence, ErrNotFinite, ErrBadSummary,
 // ErrUnknownRule, ErrUnknownMethod, or ErrBadCount when Readings are not as many as the summaries say.
 //
 // Source: naming as in ISO 22514-2 (capability only of a stable process) and AIAG SPC (within and overall spread), from
@@ -145,7 +184,7 @@ func Capability(subgroups []Summary, opt Options) (Result, error) {
 	all := s.all
 	r := Result{
 		N: all.N, Subgroups: len(s.groups), Mean: all.Mean, Min: all.Min, Max: all.Max,
-		Within: opt.Within, Spec: opt.Spec, Confidence: opt.Confidence,
+		Within: opt.Within, Spec: opt.Spec, Confidence: opt.Confidence, Name: performance,
 	}
 	if all.N == 0 {
 		r.Unstable = "No readings"
@@ -156,23 +195,38 @@ func Capability(subgroups []Summary, opt Options) (Result, error) {
 	r.SmallestSubgroup, r.LargestSubgroup = sizes(s.groups)
 	within, overall := r.spreads(s, opt)
 	r.judgeStability(s, opt)
-	r.checkNormality(s, opt)
-	if enough := r.demand(opt); enough && overall != nil && !opt.Spec.none() {
-		err := r.addPerformance(*overall)
-		if err == nil && r.Stable && within != nil {
-			err = r.addCapability(*within)
-		}
-		switch {
-		case errors.Is(err, ErrNoSpread):
-			r.Reasons = append(r.Reasons, "No spread beside limits so wide: an index has no meaning")
-		case err != nil:
+	r.judgeGauge(opt)
+	if err := r.checkLaw(s, opt); err != nil {
+		return Result{}, err
+	}
+	r.countOutside(opt.Readings)
+	if enough := r.demand(opt); (enough || opt.Always) && overall != nil && !opt.Spec.none() {
+		if err := r.addIndices(within, overall, opt.Always); err != nil {
 			return Result{}, err
 		}
-		r.countOutside(opt.Readings)
 	}
-	r.Quotable = len(r.Reasons) == 0 && r.Cpk != nil
+	r.Quotable = len(r.Reasons) == 0 && (r.Cpk != nil || r.Fit != nil && r.Ppk != nil)
 	r.punctuate()
 	return r, nil
+}
+
+// addIndices computes performance, and capability where it is shown or asked for all the same.
+func (r *Result) addIndices(within, overall *Spread, always bool) error {
+	var err error
+	if r.Fit != nil {
+		err = r.addPercentiles()
+	} else {
+		err = r.addPerformance(*overall)
+		if err == nil && within != nil && (r.Stable || always) {
+			err = r.addCapability(*within)
+		}
+		r.warnFew()
+	}
+	if errors.Is(err, ErrNoSpread) {
+		r.Reasons = append(r.Reasons, "No spread beside limits so wide: an index has no meaning")
+		return nil
+	}
+	return err
 }
 
 // CapabilityFromFigures returns the indices of a process known only by its number of readings, mean and standard
@@ -189,7 +243,7 @@ func CapabilityFromFigures(n int, mean, sd float64, opt Options) (Result, error)
 	}
 	spread := Spread{Sigma: sd, DF: float64(n - 1), Readings: float64(n)}
 	r := Result{
-		N: n, Mean: mean, SDWithin: &sd, SDOverall: &sd, Spec: opt.Spec, Confidence: opt.Confidence,
+		Name: performance, N: n, Mean: mean, SDWithin: &sd, SDOverall: &sd, Spec: opt.Spec, Confidence: opt.Confidence,
 		IndependentWithin: spread.Readings, IndependentOverall: spread.Readings, DFWithin: spread.DF, DFOverall: spread.DF,
 		Unstable: "Stability cannot be judged from a mean and a standard deviation alone",
 		Notes:    []string{"Distribution not checked: no readings were given"},
@@ -205,13 +259,24 @@ func CapabilityFromFigures(n int, mean, sd float64, opt Options) (Result, error)
 		r.Reasons = append(r.Reasons, fmt.Sprintf("Only %s; %d are needed before an index is quoted",
 			counted(n, opt.Reading), opt.MinReadings))
 	}
-	if n < fewForBissell {
-		r.Notes = append(r.Notes, fmt.Sprintf("The bounds of Cpk are an approximation that is far off below %d readings",
-			fewForBissell))
-	}
+	r.warnFew()
 	r.punctuate()
 	return r, nil
 }
+
+// warnFew warns of the approximation behind the bounds of Cpk and Ppk.
+func (r *Result) warnFew() {
+	if r.N < fewForBissell {
+		r.Notes = append(r.Notes, fmt.Sprintf("The bounds of Cpk and Ppk are an approximation that is far off below %d readings",
+			fewForBissell))
+	}
+}
+
+// The two names of a Result.
+const (
+	capability  = "capability"
+	performance = "performance"
+)
 
 // prepare fills in the defaults and refuses what is not usable. Subgroups without readings are left out.
 func (opt *Options) prepare(subgroups []Summary) (sample, error) {
@@ -223,30 +288,35 @@ func (opt *Options) prepare(subgroups []Summary) (sample, error) {
 	defaultTo(&opt.MinReadings, DefaultMinReadings)
 	defaultTo(&opt.Subgroup, "subgroup")
 	defaultTo(&opt.Reading, "reading")
-	if !(opt.Confidence > 0 && opt.Confidence < 1) {
+	defaultTo(&opt.Distribution, NormalLaw)
+	if !inside(opt.Confidence) {
 		return sample{}, ErrBadConfidence
 	}
-	filled := make([]Summary, 0, len(subgroups))
-	for _, group := range subgroups {
-		if group != (Summary{}) {
-			filled = append(filled, group)
-		}
+	filled := subgroups
+	if empty := func(group Summary) bool { return group == Summary{} }; slices.ContainsFunc(subgroups, empty) {
+		filled = slices.DeleteFunc(slices.Clone(subgroups), empty)
 	}
 	s, err := checkSubgroups(filled)
 	if err != nil {
 		return sample{}, err
 	}
+	single := s.all.N == len(filled)
+	if single && s.all.N > 0 && opt.Readings == nil {
+		opt.Readings = s.means()
+	}
+	if opt.Distribution != NormalLaw && opt.Readings == nil {
+		return sample{}, fmt.Errorf("the %s law needs the single readings: %w", opt.Distribution, ErrTooFewReadings)
+	}
 	if opt.Readings != nil && len(opt.Readings) != s.all.N {
 		return sample{}, fmt.Errorf("%d single readings, %d in the subgroups: %w", len(opt.Readings), s.all.N, ErrBadCount)
 	}
-	single := s.all.N == len(filled)
 	if single {
 		defaultTo(&opt.Within, FromMovingRange)
 	}
 	defaultTo(&opt.Within, PooledSD)
 	if opt.Chart == "" {
 		switch {
-		case single:
+		case single, len(filled) == 1 && opt.Readings != nil:
 			opt.Chart = KindIndividuals
 		case opt.Within == BetweenAndWithin:
 			opt.Chart = KindBetweenWithin
@@ -270,6 +340,14 @@ func (opt *Options) checkNames() error {
 	case KindXbarS, KindXbarR, KindIndividuals, KindBetweenWithin:
 	default:
 		return fmt.Errorf("%q: %w", string(opt.Chart), ErrUnknownMethod)
+	}
+	switch opt.Distribution {
+	case NormalLaw, LognormalLaw, WeibullLaw, BoxCoxLaw:
+	default:
+		return fmt.Errorf("%q: %w", string(opt.Distribution), ErrUnknownMethod)
+	}
+	if g := opt.Gauge; g != nil && (!(g.Resolution >= 0) || !ordinary(g.Resolution) || g.Study != nil && !(*g.Study >= 0 && ordinary(*g.Study))) {
+		return fmt.Errorf("gauge: %w", ErrNotFinite)
 	}
 	for _, rule := range opt.Rules {
 		if _, known := patterns[rule]; !known {

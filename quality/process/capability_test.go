@@ -377,7 +377,7 @@ func TestSkewedReadingsAreSaidToBeSo(t *testing.T) {
 		skewed[i] = math.Exp(x / 20)
 	}
 	r := mustCapability(t, singles(t, skewed), Options{Spec: Spec{Upper: new(300.0)}, Readings: skewed, Rules: []Rule{}})
-	if r.Normality == nil || r.Normality.P > 0.01 || !hasText(r.Notes, "do not look normal") {
+	if r.Normality == nil || r.Normality.P > 0.01 || !hasText(r.Reasons, "do not look normal") {
 		t.Errorf("normality %+v, notes %q", r.Normality, r.Notes)
 	}
 	if r.NormalityOf != "readings" || *r.ObservedAbove == 0 || r.ObservedBelow != nil {

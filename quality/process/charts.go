@@ -14,14 +14,22 @@ const (
 	KindXbarR         Kind = "xbar-r"
 	KindIndividuals   Kind = "individuals"
 	KindBetweenWithin Kind = "between-within"
+	KindEWMA          Kind = "ewma"
+	KindCUSUM         Kind = "cusum"
+	KindP             Kind = "p"
+	KindNP            Kind = "np"
+	KindC             Kind = "c"
+	KindU             Kind = "u"
 )
 
 // Limits are the few figures from which all lines of a chart follow, for subgroups of any size. A chart returns those
 // it used; keep them with the name of the base period, and give them back to freeze the lines.
 type Limits struct {
-	// Center is the centre line: the grand mean, or the mean of the part means for KindBetweenWithin.
+	// Center is the centre line: the grand mean, or the mean of the part means for KindBetweenWithin; the share of
+	// defective parts for KindP and KindNP, the defects of one sample for KindC and of one unit for KindU.
 	Center float64
-	// Sigma is the spread of single readings: within subgroups, or from moving ranges for KindIndividuals.
+	// Sigma is the spread of single readings: within subgroups, or from moving ranges for KindIndividuals. Charts of
+	// counts have none: it follows from Center.
 	Sigma float64
 	// Between is the spread of subgroup means from their moving ranges. Only KindBetweenWithin has it.
 	Between float64
@@ -30,8 +38,17 @@ type Limits struct {
 // ChartOptions chooses what a chart compares its points with. The zero value takes limits from the data and
 // DefaultRules.
 type ChartOptions struct {
-	// Limits, when given, are frozen or agreed limits; nil computes them from the points of the chart itself.
+	// Limits, when given, are frozen or agreed limits, used for every phase; nil computes them from the points of the
+	// chart itself.
 	Limits *Limits
+	// Base, when given, computes the limits from these points alone and holds all others against them.
+	Base *Span
+	// Target and Sigma, when given, stand in for the centre line and the spread of single readings that would be
+	// estimated. Limits and a Base that was frozen with them go before.
+	Target, Sigma *float64
+	// Phases are the points, counted from 0 and rising, at which the process was changed: each starts a phase with limits
+	// of its own (unless Limits or Base fix them), and no run rule and no moving range reaches across.
+	Phases []int
 	// Rules are the run rules in use; nil means DefaultRules, an empty slice none.
 	Rules []Rule
 }
@@ -53,10 +70,12 @@ type Panel struct {
 // Chart is a control chart: the level in the embedded Panel, the spread in Dispersion.
 type Chart struct {
 	Kind   Kind
-	Limits Limits // what the lines were computed from
-	Frozen bool   // whether Limits were given
+	Limits Limits // what the lines were computed from; those of the last phase
+	Frozen bool   // whether the limits were given, or come from a base period
+	Phases []Phase
 	Panel
-	// Dispersion is the chart of standard deviations, ranges or moving ranges that belongs to the level.
+	// Dispersion is the chart of standard deviations, ranges or moving ranges that belongs to the level. It is empty for
+	// charts of counts and KindEWMA.
 	Dispersion Panel
 	// MovingRange is the third panel of KindBetweenWithin, moving ranges of the part means; nil otherwise.
 	MovingRange *Panel
@@ -78,21 +97,25 @@ func (c Chart) withinSignals() []Signal {
 type line struct {
 	at                   int
 	point, center, sigma float64
-	floor                bool // the lower limit does not go below 0: ranges and standard deviations
+	floor                bool    // the lower limit does not go below 0: ranges, standard deviations and counts
+	ceiling              float64 // the upper limit does not go above it: shares; 0 for none
 }
 
-// panel draws the lines and runs the rules.
-func panel(lines []line, rules []Rule) (Panel, error) {
-	n := len(lines)
+// panel draws n lines, which next gives one after the other, and runs the rules.
+func panel(n int, next func(i int) line, rules []Rule) (Panel, error) {
 	values := make([]float64, 5*n) // one allocation for all columns: charts of 100,000 parts are drawn
 	column := func(i int) []float64 { return values[i*n : (i+1)*n : (i+1)*n] }
 	p := Panel{At: make([]int, n), Points: column(0), Lower: column(1), Centers: column(2), Upper: column(3)}
 	z := column(4)
-	for i, l := range lines {
+	for i := range n {
+		l := next(i)
 		p.At[i], p.Points[i], p.Centers[i] = l.at, l.point, l.center
 		p.Lower[i], p.Upper[i] = l.center-3*l.sigma, l.center+3*l.sigma
 		if l.floor {
 			p.Lower[i] = max(0, p.Lower[i])
+		}
+		if l.ceiling > 0 {
+			p.Upper[i] = min(l.ceiling, p.Upper[i])
 		}
 		z[i] = (l.point - l.center) / l.sigma
 		if !ordinary(z[i]) || !ordinary(p.Lower[i]) || !ordinary(p.Upper[i]) {

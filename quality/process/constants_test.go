@@ -72,3 +72,17 @@ func TestConstantsNeedASubgroupOfTwo(t *testing.T) {
 		fails(t, "constants", err, ErrSubgroupSize)
 	}
 }
+
+// Some printed entries are not the rounding of the exact value; ours must be the exact one.
+func TestConstantsAreExactWherePrintedTablesAreNot(t *testing.T) {
+	for _, row := range published(t, "control-charts/constants_published_vs_exact.csv") {
+		c, err := ConstantsFor(integer(t, row, "n"))
+		if err != nil {
+			t.Fatal(err)
+		}
+		got := map[string]float64{"D3": c.LimitD3, "D4": c.LimitD4}[row["constant"]]
+		if math.Abs(got-num(t, row, "exact")) > 1e-6 || math.Abs(got-num(t, row, "published")) > 0.001 {
+			t.Errorf("n %d, %s: got %.6f, exact %s, printed %s", c.N, row["constant"], got, row["exact"], row["published"])
+		}
+	}
+}

@@ -22,48 +22,23 @@ type Description struct {
 }
 
 // Describe returns the description of values in the order in which they were taken; mₖ in the formulas of Description
-// is the k-th moment about the mean with divisor n. The slice is not changed.
+// is the k-th moment about the mean with divisor n. The slice is not changed. Readings that come one at a time, or from
+// several places, go into an Accumulator instead; it gives the same figures.
 //
 // It returns ErrTooFewReadings for an empty slice and ErrNotFinite for a value that is not an ordinary number.
 //
 // Source: NIST/SEMATECH e-Handbook 1.3.5.11 and 1.3.5.12 for shape and autocorrelation (from memory, unverified); mean,
 // SD and Lag1 agree with the NIST Statistical Reference Datasets to 9 digits and more.
 func Describe(values []float64) (Description, error) {
-	s, err := Summarize(values)
-	if err != nil {
-		return Description{}, err
-	}
-	if s.N == 0 {
-		return Description{}, fmt.Errorf("describe: %w", ErrTooFewReadings)
-	}
-	d := Description{N: s.N, Mean: s.Mean, Min: s.Min, Max: s.Max}
-	if s.N < 2 {
-		return d, nil
-	}
-	sd := s.sd()
-	d.SD = &sd
-	if !varies(sd, max(math.Abs(s.Min), math.Abs(s.Max))) {
-		return d, nil
-	}
-	// Standardised deviations keep the third and fourth powers in range whatever the unit.
-	var cubes, fourths, neighbours float64
-	previous := 0.0
+	var all Accumulator
 	for i, x := range values {
-		z := (x - s.Mean) / sd
-		cubes += z * z * z
-		fourths += z * z * z * z
-		if i > 0 {
-			neighbours += previous * z
+		if err := all.Add(x); err != nil {
+			return Description{}, fmt.Errorf("reading %d: %w", i+1, err)
 		}
-		previous = z
 	}
-	n := float64(s.N)
-	d.Lag1 = finite(neighbours / (n - 1))
-	if s.N >= 3 {
-		d.Skewness = finite(n / ((n - 1) * (n - 2)) * cubes)
-	}
-	if s.N >= 4 {
-		d.ExcessKurtosis = finite(n*(n+1)/((n-1)*(n-2)*(n-3))*fourths - 3*(n-1)*(n-1)/((n-2)*(n-3)))
+	d, err := all.Describe()
+	if err != nil {
+		return Description{}, fmt.Errorf("describe: %w", err)
 	}
 	return d, nil
 }

@@ -7,7 +7,8 @@
 //
 // [Summarize] reduces readings to a [Summary]: how many, mean, sum of squared deviations, smallest and largest. Store the
 // summary with each check; summaries merge in any order into the summary of all their readings, so that a year is
-// described without reading a year of readings. [Describe] adds shape and autocorrelation where the readings are at hand.
+// described without reading a year of readings. [Describe] adds shape and autocorrelation where the readings are at hand,
+// [Accumulator] does so for readings that come one at a time, and [Quantiles] sorts them.
 //
 // # Is the process stable
 //
@@ -18,9 +19,12 @@
 //   - one reading at a time: [Individuals];
 //   - spots on one part, parts as subgroups: [BetweenWithin]. Spots on a part share its level, so that the limits of
 //     an X̄-s chart, computed from the spread between spots, are far too narrow for part means: nearly every part would
-//     signal.
+//     signal;
+//   - counts of defective parts: [PChart], [NPChart]; counts of defects: [CChart], [UChart];
+//   - a small lasting shift that the others find late: [EWMA], [CUSUM].
 //
-// Lines come from the data, or from [Limits] frozen in a base period and stored; frozen lines do not move with new data.
+// Lines come from the data, from a base period ([ChartOptions].Base), from [Limits] that were frozen and stored, or from a
+// given target and sigma; frozen lines do not move with new data. Phases have lines of their own, and no rule runs across.
 // The run rules ([Rule]) each switch on and off; [DefaultRules] is a point beyond 3 sigma and nine on one side.
 //
 // # Does it meet the limits
@@ -31,6 +35,11 @@
 // shown stability there is performance (Pp, Ppk) but no capability (Cp, Cpk); a one-sided limit has the index of its side
 // only. A lower bound belongs beside every index, in the same size: an observed Cpk of 1.33 from 25 readings supports a
 // claim of 0.996 and no more.
+//
+// Skewed readings need another law than the normal one: [FitDistribution] fits a lognormal, Weibull or Box-Cox law, says how
+// well it fits, and gives indices by percentiles. [AndersonDarling] and [ShapiroWilk] test the normal law.
+// [ToleranceInterval] says where a share of the process lies, [DistributionFreeSize] and [SizeForMean] how many readings a
+// statement needs.
 //
 // # What came through
 //

@@ -9,7 +9,7 @@ import (
 //
 //	readings: x̄ ± 3σ̂     moving ranges: σ̂(d₂ + 3d₃) above, 0 below     σ̂ = MR̄/d₂, n = 2
 //
-// x̄ and σ̂ come from opt.Limits where given. The unit is that of the readings; values are not changed. A moving range
+// x̄ and σ̂ come from opt.Limits, opt.Base, or opt.Target and opt.Sigma where given. The unit is that of the readings; values are not changed. A moving range
 // stands at the later of its two readings, and only the rule "one point beyond" is run on it: neighbours share a
 // reading.
 //
@@ -19,37 +19,40 @@ import (
 //
 // Source: NIST/SEMATECH e-Handbook 6.3.2.2 (seen in an older copy), which rounds d₂ to 1.128.
 func Individuals(values []float64, opt ChartOptions) (Chart, error) {
-	all, err := Summarize(values)
-	if err != nil {
-		return Chart{}, fmt.Errorf("individuals chart: %w", err)
-	}
-	limits, err := singleLimits(values, all, opt.Limits)
-	if err != nil {
-		return Chart{}, fmt.Errorf("individuals chart: %w", err)
-	}
-	c := Chart{Kind: KindIndividuals, Limits: limits, Frozen: opt.Limits != nil}
-	c.Panel, c.Dispersion, err = singlePanels(values, limits.Center, limits.Sigma, opt.Rules)
-	if err != nil {
-		return Chart{}, fmt.Errorf("individuals chart: %w", err)
-	}
-	return c, nil
+	return byPhase(len(values), opt, func(stretch Span, opt ChartOptions) (Chart, error) {
+		values := values[stretch.From:stretch.To]
+		limits, err := singleLimits(values, opt)
+		if err != nil {
+			return Chart{}, fmt.Errorf("individuals chart: %w", err)
+		}
+		c := Chart{Kind: KindIndividuals, Limits: limits, Frozen: opt.frozen()}
+		c.Panel, c.Dispersion, err = singlePanels(values, limits.Center, limits.Sigma, opt.Rules)
+		if err != nil {
+			return Chart{}, fmt.Errorf("individuals chart: %w", err)
+		}
+		return c, nil
+	})
 }
 
-func singleLimits(values []float64, all Summary, given *Limits) (Limits, error) {
-	if given != nil {
-		if len(values) == 0 {
-			return Limits{}, ErrTooFewReadings
-		}
-		return *given, given.check(given.Sigma)
-	}
-	spread, err := movingRange(values)
+// singleLimits takes the given limits, or those of single readings and their moving ranges.
+func singleLimits(values []float64, opt ChartOptions) (Limits, error) {
+	all, err := Summarize(values)
 	if err != nil {
 		return Limits{}, err
 	}
-	if !varies(spread.Sigma, size(all)) {
-		return Limits{}, ErrNoSpread
+	if all.N == 0 {
+		return Limits{}, ErrTooFewReadings
 	}
-	return Limits{Center: all.Mean, Sigma: spread.Sigma}, nil
+	return opt.settle(all.Mean, func() (Limits, error) {
+		spread, err := movingRange(values)
+		if err != nil {
+			return Limits{}, err
+		}
+		if !varies(spread.Sigma, size(all)) {
+			return Limits{}, ErrNoSpread
+		}
+		return Limits{Center: all.Mean, Sigma: spread.Sigma}, nil
+	})
 }
 
 // BetweenWithin returns the chart for parts with several readings each, where parts differ from each other by more than
@@ -75,11 +78,17 @@ func BetweenWithin(subgroups []Summary, opt ChartOptions) (Chart, error) {
 }
 
 func (s sample) betweenWithin(opt ChartOptions) (Chart, error) {
-	limits, err := s.betweenLimits(opt.Limits)
+	return byPhase(len(s.groups), opt, func(stretch Span, opt ChartOptions) (Chart, error) {
+		return s.stretch(stretch).betweenWithinOnce(opt)
+	})
+}
+
+func (s sample) betweenWithinOnce(opt ChartOptions) (Chart, error) {
+	limits, err := s.betweenLimits(opt)
 	if err != nil {
 		return Chart{}, fmt.Errorf("between/within chart: %w", err)
 	}
-	c := Chart{Kind: KindBetweenWithin, Limits: limits, Frozen: opt.Limits != nil}
+	c := Chart{Kind: KindBetweenWithin, Limits: limits, Frozen: opt.frozen()}
 	var moving Panel
 	c.Panel, moving, err = singlePanels(s.means(), limits.Center, limits.Between, opt.Rules)
 	if err != nil {
@@ -93,8 +102,10 @@ func (s sample) betweenWithin(opt ChartOptions) (Chart, error) {
 	return c, nil
 }
 
-func (s sample) betweenLimits(given *Limits) (Limits, error) {
-	if given != nil {
+// betweenLimits takes the given limits, or those of the data. Between is estimated even where Target and Sigma are given:
+// neither says how parts differ.
+func (s sample) betweenLimits(opt ChartOptions) (Limits, error) {
+	if given := opt.Limits; given != nil {
 		if err := s.atLeast(1); err != nil {
 			return Limits{}, err
 		}
@@ -108,28 +119,31 @@ func (s sample) betweenLimits(given *Limits) (Limits, error) {
 	for i, part := range s.groups {
 		limits.Center += (part.Mean - limits.Center) / float64(i+1)
 	}
+	if opt.Target != nil {
+		limits.Center = *opt.Target
+	}
+	if opt.Sigma != nil {
+		limits.Sigma = *opt.Sigma
+	}
 	if scale := size(s.all); !varies(limits.Sigma, scale) || !varies(limits.Between, scale) {
 		return Limits{}, ErrNoSpread
 	}
-	return limits, nil
+	return limits, limits.check(limits.Sigma)
 }
 
 // singlePanels draws values and their moving ranges about given lines.
 func singlePanels(values []float64, center, sigma float64, rules []Rule) (level, moving Panel, err error) {
-	lines := make([]line, len(values))
-	for i, x := range values {
-		lines[i] = line{at: i, point: x, center: center, sigma: sigma}
-	}
-	if level, err = panel(lines, rules); err != nil {
+	level, err = panel(len(values), func(i int) line {
+		return line{at: i, point: values[i], center: center, sigma: sigma}
+	}, rules)
+	if err != nil {
 		return Panel{}, Panel{}, err
 	}
 	d2, d3 := rangeMoments(2)
-	lines = lines[:0]
-	for i := 1; i < len(values); i++ {
-		lines = append(lines, line{
-			at: i, point: math.Abs(values[i] - values[i-1]), center: d2 * sigma, sigma: d3 * sigma, floor: true,
-		})
-	}
-	moving, err = panel(lines, rangeRules(rules))
+	moving, err = panel(max(0, len(values)-1), func(i int) line {
+		return line{
+			at: i + 1, point: math.Abs(values[i+1] - values[i]), center: d2 * sigma, sigma: d3 * sigma, floor: true,
+		}
+	}, rangeRules(rules))
 	return level, moving, err
 }

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/stat/distuv"
 )
@@ -124,13 +125,17 @@ func (r *Result) judgeStability(s sample, opt Options) {
 	}
 }
 
-// drawChart draws the chart that was asked for. A chart of individuals shows the subgroup means.
+// drawChart draws the chart that was asked for. A chart of individuals shows the subgroup means, or the readings of the only
+// subgroup.
 func drawChart(s sample, opt Options) (Chart, error) {
 	chartOptions := ChartOptions{Limits: opt.Limits, Rules: opt.Rules}
 	switch opt.Chart {
 	case KindBetweenWithin:
 		return s.betweenWithin(chartOptions)
 	case KindIndividuals:
+		if len(s.groups) == 1 && opt.Readings != nil {
+			return Individuals(opt.Readings, chartOptions)
+		}
 		return Individuals(s.means(), chartOptions)
 	}
 	return s.xbar(opt.Chart, chartOptions)
@@ -151,7 +156,7 @@ func unshown(err error) string {
 // that a supervisor does not clear them one by one.
 func (r *Result) demand(opt Options) (enough bool) {
 	count, need, noun := r.Subgroups, opt.MinSubgroups, opt.Subgroup
-	if r.LargestSubgroup == 1 {
+	if r.LargestSubgroup == 1 || r.Subgroups == 1 && opt.Readings != nil {
 		count, need = r.N, opt.MinReadings
 		if noun == "subgroup" {
 			noun = opt.Reading
@@ -187,11 +192,18 @@ func (r *Result) demand(opt Options) (enough bool) {
 	if (opt.Spec.Lower == nil) != (opt.Spec.Upper == nil) {
 		r.Notes = append(r.Notes, "One limit only: the index of its side is the only one")
 	}
+	if count >= need && r.Stable { // fewer points show no stability
+		r.Name = capability
+	}
 	return count >= need
 }
 
-// checkNormality tests single readings where there are any, else the subgroup means.
-func (r *Result) checkNormality(s sample, opt Options) {
+// checkLaw tests the law of single readings where there are any, else whether the subgroup means are normal. Readings that do
+// not follow their law are a reason; means that do not are a note, since they are only a sign.
+func (r *Result) checkLaw(s sample, opt Options) error {
+	if opt.Distribution != NormalLaw {
+		return r.checkFit(opt)
+	}
 	values, of := opt.Readings, opt.Reading+"s"
 	if values == nil {
 		values = s.means()
@@ -202,13 +214,98 @@ func (r *Result) checkNormality(s sample, opt Options) {
 	test, err := AndersonDarling(values)
 	if err != nil || test.Few {
 		r.Notes = append(r.Notes, fmt.Sprintf("Distribution not checked: too few or equal %s", of))
-		return
+		return nil
 	}
 	r.Normality, r.NormalityOf = &test, of
-	if test.P < 0.05 {
-		r.Notes = append(r.Notes, fmt.Sprintf(
-			"The %s do not look normal (Anderson-Darling p = %.2g): read the expected share outside with care", of, test.P))
+	if test.P < leastNormalP {
+		text := fmt.Sprintf(
+			"The %s do not look normal (Anderson-Darling p = %.2g): read the expected share outside with care", of, test.P)
+		if opt.Readings != nil {
+			r.Reasons = append(r.Reasons, text)
+		} else {
+			r.Notes = append(r.Notes, text)
+		}
 	}
+	return nil
+}
+
+// checkFit fits the law that was named.
+func (r *Result) checkFit(opt Options) error {
+	fit, err := FitDistribution(opt.Readings, opt.Distribution)
+	switch {
+	case errors.Is(err, ErrNoSpread): // said once by demand
+		return nil
+	case errors.Is(err, ErrTooFewReadings):
+		r.Reasons = append(r.Reasons, fmt.Sprintf("Too few %ss to fit a %s law", opt.Reading, opt.Distribution))
+		return nil
+	case err != nil:
+		return err
+	}
+	r.Fit, r.Normality, r.NormalityOf = &fit, &fit.GoodnessOfFit, opt.Reading+"s"
+	r.Notes = append(r.Notes, fmt.Sprintf("Indices by the percentile method of a %s law (Anderson-Darling p = %.2g), without intervals; "+
+		"they describe all %ss, so there is no index from the spread within", opt.Distribution, fit.GoodnessOfFit.P, opt.Reading))
+	switch {
+	case fit.GoodnessOfFit.Few:
+		r.Reasons = append(r.Reasons, fmt.Sprintf("Too few %ss to check the %s law", opt.Reading, opt.Distribution))
+	case fit.GoodnessOfFit.P < leastNormalP:
+		r.Reasons = append(r.Reasons, fmt.Sprintf("The %ss do not follow a %s law (Anderson-Darling p = %.2g)",
+			opt.Reading, opt.Distribution, fit.GoodnessOfFit.P))
+	}
+	return nil
+}
+
+// judgeGauge says what the gauge does to an index. Readings tell the step of their gauge where nobody else does.
+func (r *Result) judgeGauge(opt Options) {
+	if r.SDOverall == nil {
+		return
+	}
+	step, reach := gaugeStep(opt), 6**r.SDOverall
+	if opt.Spec.Lower != nil && opt.Spec.Upper != nil {
+		reach = min(reach, *opt.Spec.Upper-*opt.Spec.Lower)
+	}
+	if step > reach/GaugeSteps*(1+1e-9) {
+		r.Reasons = append(r.Reasons, fmt.Sprintf("The gauge resolves %.3g; steps of %.3g or less are needed to tell such %ss apart",
+			step, reach/GaugeSteps, opt.Reading))
+	}
+	switch {
+	case opt.Gauge == nil:
+		r.Notes = append(r.Notes, "The gauge was not judged: no gauge study was given")
+	case opt.Gauge.Study == nil:
+		r.Reasons = append(r.Reasons, "No gauge study: the spread may be that of the gauge")
+	case *opt.Gauge.Study > GaugeMostGRR:
+		r.Reasons = append(r.Reasons, fmt.Sprintf("The gauge takes %.0f %% of the spread; %.0f %% is the most",
+			*opt.Gauge.Study, GaugeMostGRR))
+	case *opt.Gauge.Study > GaugeGoodGRR:
+		r.Notes = append(r.Notes, fmt.Sprintf("The gauge takes %.0f %% of the spread; under %.0f %% is good",
+			*opt.Gauge.Study, GaugeGoodGRR))
+	}
+}
+
+// gaugeStep is the resolution given, or the smallest gap between two different readings, of which the gauge resolves at least
+// as much; 0 when neither is known.
+func gaugeStep(opt Options) float64 {
+	if opt.Gauge != nil && opt.Gauge.Resolution > 0 {
+		return opt.Gauge.Resolution
+	}
+	sorted := slices.Sorted(slices.Values(opt.Readings))
+	step := 0.0
+	for i := 1; i < len(sorted); i++ {
+		if gap := sorted[i] - sorted[i-1]; gap > 0 && (step == 0 || gap < step) {
+			step = gap
+		}
+	}
+	return step
+}
+
+// addPercentiles computes performance from the fitted law.
+func (r *Result) addPercentiles() error {
+	x, err := r.Fit.Indices(r.Spec)
+	if err != nil {
+		return err
+	}
+	r.Pp, r.Ppl, r.Ppu, r.Ppk = x.P, x.L, x.U, x.K
+	r.ExpectedBelow, r.ExpectedAbove, err = r.Fit.ExpectedOutside(r.Spec)
+	return err
 }
 
 func (r *Result) addPerformance(spread Spread) error {
@@ -286,10 +383,11 @@ func (r *Result) countOutside(readings []float64) {
 			above++
 		}
 	}
+	ppm := func(count int) *float64 { return finite(1e6 * float64(count) / float64(len(readings))) }
 	if r.Spec.Lower != nil {
-		r.ObservedBelow = &below
+		r.ObservedBelow, r.ObservedBelowPPM = &below, ppm(below)
 	}
 	if r.Spec.Upper != nil {
-		r.ObservedAbove = &above
+		r.ObservedAbove, r.ObservedAbovePPM = &above, ppm(above)
 	}
 }

@@ -6,7 +6,7 @@ import (
 	"testing"
 )
 
-func TestAndersonDarlingAgreesWithPublishedValues(t *testing.T) {
+func TestNormalityAgreesWithPublishedValues(t *testing.T) {
 	sets := map[string][]float64{
 		"zarr13": column(t, "control-charts/zarr13.csv", "y"),
 		"Lew":    column(t, "strd-univariate/Lew.csv", "y"), "Mavro": column(t, "strd-univariate/Mavro.csv", "y"),
@@ -27,6 +27,16 @@ func TestAndersonDarlingAgreesWithPublishedValues(t *testing.T) {
 		// p is 1e-15 for one set: compared relative to itself, and only to the digits that A² leaves it.
 		if p := num(t, row, "p_dagostino_stephens"); math.Abs(test.P-p) > 1e-6*p {
 			t.Errorf("%s p: got %.9g, want %.9g", row["set"], test.P, p)
+		}
+		shapiro, err := ShapiroWilk(values)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if w := num(t, row, "W_shapiro"); math.Abs(shapiro.Statistic-w) > 5e-6 {
+			t.Errorf("%s: W %.9g, want %.9g", row["set"], shapiro.Statistic, w)
+		}
+		if p := num(t, row, "p_shapiro_royston"); math.Abs(shapiro.P-p) > max(5e-6, 1e-4*p) || p < 1e-6 && math.Abs(shapiro.P-p) > 1e-3*p {
+			t.Errorf("%s: p of W %.9g, want %.9g", row["set"], shapiro.P, p)
 		}
 		if test.N != integer(t, row, "n") || test.Few != (test.N < 8) {
 			t.Errorf("%s: n %d, few %v", row["set"], test.N, test.Few)
@@ -69,4 +79,43 @@ func TestNormalityRefusesWhatItCannotJudge(t *testing.T) {
 	fails(t, "equal", err, ErrNoSpread)
 	_, err = AndersonDarling([]float64{3, math.NaN(), 3, 3})
 	fails(t, "NaN", err, ErrNotFinite)
+}
+
+// The weights approximate those of Shapiro and Wilk 1965, Biometrika 52 (table from memory), and have length 1 about.
+func TestShapiroWeightsApproximateTheirTable(t *testing.T) {
+	for n, want := range map[int][]float64{
+		3: {0.7071}, 4: {0.6872, 0.1677}, 5: {0.6646, 0.2413}, 10: {0.5739, 0.3291, 0.2141, 0.1224, 0.0399},
+	} {
+		for i, a := range shapiroWeights(n) {
+			if math.Abs(a-want[i]) > 0.003 {
+				t.Errorf("n %d: weights %.4f, table %.4f", n, shapiroWeights(n), want)
+				break
+			}
+		}
+	}
+}
+
+func TestShapiroWilkRefusesWhatItCannotJudge(t *testing.T) {
+	_, err := ShapiroWilk([]float64{1, 2})
+	fails(t, "two", err, ErrTooFewReadings)
+	_, err = ShapiroWilk([]float64{3, 3, 3, 3})
+	fails(t, "equal", err, ErrNoSpread)
+	_, err = ShapiroWilk([]float64{3, math.Inf(1), 3, 3})
+	fails(t, "infinite", err, ErrNotFinite)
+	_, err = ShapiroWilk(make([]float64, mostShapiro+1))
+	fails(t, "many", err, ErrTooManyReadings)
+	// W knows neither unit nor order.
+	values := normalValues(40, 80, 5)
+	a, err := ShapiroWilk(values)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i := range values {
+		values[i] = values[i]/25.4 - 7
+	}
+	slices.Reverse(values)
+	b, err := ShapiroWilk(values)
+	if err != nil || math.Abs(a.Statistic-b.Statistic) > 1e-12 || math.Abs(a.P-b.P) > 1e-9 {
+		t.Errorf("in mils: %+v, %v; want %+v", b, err, a)
+	}
 }

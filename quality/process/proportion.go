@@ -114,7 +114,7 @@ func Wilson(x, n int, confidence float64) (Interval, error) {
 //
 // Source: Garwood 1936, Biometrika 28 (from memory, unverified; values recomputed in two languages).
 func CountInterval(x int, confidence float64) (Interval, error) {
-	if !(confidence > 0 && confidence < 1) {
+	if !inside(confidence) {
 		return Interval{}, ErrBadConfidence
 	}
 	if x < 0 {
@@ -130,7 +130,7 @@ func CountInterval(x int, confidence float64) (Interval, error) {
 
 func checkProportion(x, n int, confidence float64) error {
 	switch {
-	case !(confidence > 0 && confidence < 1):
+	case !inside(confidence):
 		return ErrBadConfidence
 	case n == 0 && x == 0:
 		return fmt.Errorf("a share of none: %w", ErrTooFewReadings)

@@ -28,6 +28,10 @@ const (
 	WE2 Rule = "we2" // as n5
 	WE3 Rule = "we3" // as n6
 	WE4 Rule = "we4" // 8 points in a row on one side of the centre line
+
+	// The two signals of CUSUM, which are not run rules and cannot be chosen.
+	CusumHigh Rule = "cusum-high" // the upper sum beyond h
+	CusumLow  Rule = "cusum-low"  // the lower sum beyond h
 )
 
 // sentences says each rule as a supervisor reads it.
@@ -38,6 +42,8 @@ var sentences = map[Rule]string{
 	N8: "8 points in a row beyond 1 sigma, on both sides", WE1: "1 point beyond 3 sigma",
 	WE2: "2 of 3 points beyond 2 sigma on one side", WE3: "4 of 5 points beyond 1 sigma on one side",
 	WE4: "8 points in a row on one side",
+
+	CusumHigh: "upper cumulative sum beyond its limit", CusumLow: "lower cumulative sum beyond its limit",
 }
 
 // String returns what the rule looks for, in words: "9 points in a row on one side".
@@ -70,7 +76,7 @@ func ParseRules(text string) ([]Rule, error) {
 		case "zone":
 			chosen = append(chosen, ZoneRules()...)
 		default:
-			if _, known := sentences[Rule(word)]; !known {
+			if _, known := patterns[Rule(word)]; !known {
 				return nil, fmt.Errorf("%q: %w", word, ErrUnknownRule)
 			}
 			chosen = append(chosen, Rule(word))

@@ -93,8 +93,8 @@ func TestProcessStandsAlone(t *testing.T) {
 		t.Fatal(err)
 	}
 	allowed := []string{
-		"cmp", "errors", "fmt", "math", "slices", "strings", "sync",
-		"gonum.org/v1/gonum/integrate/quad", "gonum.org/v1/gonum/stat/distuv",
+		"cmp", "errors", "fmt", "math", "math/big", "math/bits", "slices", "strings", "sync",
+		"gonum.org/v1/gonum/integrate/quad", "gonum.org/v1/gonum/mathext", "gonum.org/v1/gonum/stat/distuv",
 	}
 	for _, imported := range pkg.Imports {
 		if !slices.Contains(allowed, imported) {

@@ -108,8 +108,8 @@ func (s *Summary) Add(x float64) error {
 	return nil
 }
 
-// Merge takes the readings of t into s. Merging is commutative to the last bit and associative up to rounding, so that
-// summaries may be combined in whatever order they are found:
+// Merge takes the readings of t into s. Merging is commutative to the last bit and associative up to rounding; MergeAll and
+// Accumulator are exact for any order and grouping:
 //
 //	n = n₁+n₂   mean = mean₁ + δ·n₂/n   M2 = M2₁ + M2₂ + δ²·n₁n₂/n   with δ = mean₂ - mean₁
 //
@@ -148,13 +148,39 @@ func (s *Summary) tidy() {
 	}
 }
 
-// MergeAll returns the summary of all readings behind the summaries. It does not change them.
+// MergeAll returns the summary of all readings behind the summaries, the same to the last bit in whatever order they
+// stand: the sums ΣN·mean and Σ(M2 + N·mean²) are kept exactly and rounded once. It does not change the summaries,
+// which must be valid; see Check.
 func MergeAll(summaries []Summary) Summary {
-	var total Summary
-	for _, s := range summaries {
-		total.Merge(s)
+	var sum [limbs1]int64
+	var squares [limbs2]int64
+	total := Summary{}
+	for i, s := range summaries {
+		if s.N == 0 {
+			continue
+		}
+		if total.N == 0 {
+			total.Min, total.Max = s.Min, s.Max
+		}
+		total.N += s.N
+		total.Min, total.Max = min(total.Min, s.Min), max(total.Max, s.Max)
+		negative, mantissa, place := mantissaOf(s.Mean)
+		level := wide{mantissa}
+		level.times(uint64(s.N))
+		addTo(sum[:], &level, 2, place, negative)
+		level.times(mantissa)
+		addTo(squares[:], &level, 3, 2*place, false)
+		_, mantissa, place = mantissaOf(s.M2)
+		addTo(squares[:], &wide{mantissa}, 1, unitBits+place, false)
+		if i%mostPending == mostPending-1 {
+			carry(sum[:])
+			carry(squares[:])
+		}
 	}
-	return total
+	if total.N == 0 {
+		return Summary{}
+	}
+	return summaryOf(total.N, integerOf(sum[:]), integerOf(squares[:]), total.Min, total.Max)
 }
 
 // SD returns the sample standard deviation, √(M2/(N-1)). It returns ErrTooFewReadings below two readings.

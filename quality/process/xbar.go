@@ -10,8 +10,7 @@ import (
 //
 //	means: x̿ ± 3σ̂/√nᵢ     standard deviations: σ̂(c₄(nᵢ) ± 3√(1-c₄(nᵢ)²)), not below 0
 //
-// x̿ is the mean of all readings and σ̂ the estimate FromSBar. Where x̿ and σ̂ are given in opt.Limits they are used
-// instead. The unit is that of the readings. A subgroup of one has a mean but no point under Dispersion.
+// x̿ is the mean of all readings and σ̂ the estimate FromSBar. Where opt gives either, it is used instead. The unit is that of the readings. A subgroup of one has a mean but no point under Dispersion.
 //
 // The chart assumes that readings within a subgroup are independent and show the spread that the means should have by
 // chance. Spots on a part do not: there every mean signals, and BetweenWithin is the chart.
@@ -45,20 +44,26 @@ func XbarR(subgroups []Summary, opt ChartOptions) (Chart, error) {
 }
 
 func (s sample) xbar(kind Kind, opt ChartOptions) (Chart, error) {
-	limits, err := s.subgroupLimits(kind, opt.Limits)
+	return byPhase(len(s.groups), opt, func(stretch Span, opt ChartOptions) (Chart, error) {
+		return s.stretch(stretch).xbarOnce(kind, opt)
+	})
+}
+
+func (s sample) xbarOnce(kind Kind, opt ChartOptions) (Chart, error) {
+	limits, err := s.subgroupLimits(kind, opt)
 	if err != nil {
 		return Chart{}, fmt.Errorf("%s chart: %w", kind, err)
 	}
-	c := Chart{Kind: kind, Limits: limits, Frozen: opt.Limits != nil}
-	means := make([]line, len(s.groups))
+	c := Chart{Kind: kind, Limits: limits, Frozen: opt.frozen()}
 	known, standardError := 0, 0.0
-	for i, group := range s.groups {
+	c.Panel, err = panel(len(s.groups), func(i int) line {
+		group := s.groups[i]
 		if group.N != known {
 			known, standardError = group.N, limits.Sigma/math.Sqrt(float64(group.N))
 		}
-		means[i] = line{at: i, point: group.Mean, center: limits.Center, sigma: standardError}
-	}
-	if c.Panel, err = panel(means, opt.Rules); err != nil {
+		return line{at: i, point: group.Mean, center: limits.Center, sigma: standardError}
+	}, opt.Rules)
+	if err != nil {
 		return Chart{}, fmt.Errorf("%s chart: %w", kind, err)
 	}
 	if c.Dispersion, err = spreadPanel(kind, s.groups, limits.Sigma, opt.Rules); err != nil {
@@ -68,52 +73,50 @@ func (s sample) xbar(kind Kind, opt ChartOptions) (Chart, error) {
 }
 
 // subgroupLimits takes the given limits, or those of the data.
-func (s sample) subgroupLimits(kind Kind, given *Limits) (Limits, error) {
-	if given != nil {
-		if err := s.atLeast(1); err != nil {
+func (s sample) subgroupLimits(kind Kind, opt ChartOptions) (Limits, error) {
+	if err := s.atLeast(1); err != nil {
+		return Limits{}, err
+	}
+	return opt.settle(s.all.Mean, func() (Limits, error) {
+		if err := s.atLeast(2); err != nil {
 			return Limits{}, err
 		}
-		return *given, given.check(given.Sigma)
-	}
-	if err := s.atLeast(2); err != nil {
-		return Limits{}, err
-	}
-	method := FromSBar
-	if kind == KindXbarR {
-		method = FromRBar
-	}
-	spread, err := s.spreadWithin(method)
-	if err != nil {
-		return Limits{}, err
-	}
-	return Limits{Center: s.all.Mean, Sigma: spread.Sigma}, nil
+		method := FromSBar
+		if kind == KindXbarR {
+			method = FromRBar
+		}
+		spread, err := s.spreadWithin(method)
+		if err != nil {
+			return Limits{}, err
+		}
+		return Limits{Center: s.all.Mean, Sigma: spread.Sigma}, nil
+	})
 }
 
 // spreadPanel draws standard deviations, or ranges for KindXbarR, of the subgroups that have them.
 func spreadPanel(kind Kind, subgroups []Summary, sigma float64, rules []Rule) (Panel, error) {
-	lines := make([]line, 0, len(subgroups))
-	known := 0
-	var mean, sd float64
+	count := 0
 	for i, s := range subgroups {
-		if s.N < 2 {
-			continue
+		if kind == KindXbarR && s.N > largestSubgroup {
+			return Panel{}, fmt.Errorf("subgroup %d: %w", i+1, ErrSubgroupSize)
 		}
-		point := s.Range()
-		if kind != KindXbarR {
-			point = s.sd()
+		if s.N >= 2 {
+			count++
 		}
-		if s.N != known {
-			known = s.N
-			if kind == KindXbarR {
-				if s.N > largestSubgroup {
-					return Panel{}, fmt.Errorf("subgroup %d: %w", i+1, ErrSubgroupSize)
-				}
-				mean, sd = rangeMoments(s.N)
-			} else {
-				mean, sd = c4(s.N), c4Lack(s.N)
-			}
-		}
-		lines = append(lines, line{at: i, point: point, center: mean * sigma, sigma: sd * sigma, floor: true})
 	}
-	return panel(lines, spreadRules(rules))
+	measure, moments := Summary.sd, func(n int) (float64, float64) { return c4(n), c4Lack(n) }
+	if kind == KindXbarR {
+		measure, moments = Summary.Range, rangeMoments
+	}
+	var mean, sd float64
+	known, at := 0, -1
+	return panel(count, func(int) line {
+		for at++; subgroups[at].N < 2; at++ {
+		}
+		if s := subgroups[at]; s.N != known {
+			known = s.N
+			mean, sd = moments(known)
+		}
+		return line{at: at, point: measure(subgroups[at]), center: mean * sigma, sigma: sd * sigma, floor: true}
+	}, spreadRules(rules))
 }

@@ -32,6 +32,11 @@ type Yield struct {
 	// Rolled is the product of the first-pass yields: the chance of a part to pass every step at once. It is nil when
 	// a step had no parts; Reason then says which.
 	Rolled *float64
+	// Normalized is Rolled^{1/m} for m steps: the yield that every step would have if all were alike.
+	Normalized *float64
+	// FailuresPerUnit is all first-pass failures over the parts into the first step: defects per unit (DPU), where a failure
+	// is one defect. It is nil when nothing went into the first step. With defects counted one by one use DefectRate.
+	FailuresPerUnit *float64
 	// RolledInterval is for showing beside Rolled, by RolledMethod; RolledGuaranteed is about twice as wide and holds
 	// with at least the stated confidence whatever the counts and however steps depend on each other.
 	RolledInterval, RolledGuaranteed *Interval
@@ -70,7 +75,7 @@ const RolledMethod = "exact step intervals, combined by adding squares of their 
 // Source: definitions in common practice; values recomputed in two languages. Combination: Zou and Donner 2008,
 // Statistics in Medicine 27 (from memory, unverified), held by a simulation in the tests.
 func LineYield(steps []Step, confidence float64) (Yield, error) {
-	if !(confidence > 0 && confidence < 1) {
+	if !inside(confidence) {
 		return Yield{}, ErrBadConfidence
 	}
 	if len(steps) == 0 {
@@ -105,9 +110,17 @@ func LineYield(steps []Step, confidence float64) (Yield, error) {
 		final.times(last, each)
 		y.Steps = append(y.Steps, StepYield{Step: step, FirstPass: &first, Final: &last})
 	}
+	failed := 0
+	for _, step := range steps {
+		failed += step.FailedFirstPass
+	}
+	if steps[0].In > 0 {
+		y.FailuresPerUnit = new(float64(failed) / float64(steps[0].In))
+	}
 	if y.Reason == "" {
 		y.Rolled, y.RolledInterval, y.RolledGuaranteed = rolled.result()
 		y.Final, y.FinalInterval, y.FinalGuaranteed = final.result()
+		y.Normalized = new(math.Pow(*y.Rolled, 1/float64(len(steps))))
 	}
 	return y, nil
 }

@@ -119,6 +119,7 @@ func TestYieldsAgreeWithPublishedValues(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
+		near(t, line+" normalised", *y.Normalized, want["normalised_yield (RTY^(1/steps))"], 1e-9)
 		near(t, line+" rolled", *y.Rolled, want["rolled_throughput_yield"], 1e-9)
 		near(t, line+" final", *y.Final, want["product of final (after rework) yields"], 1e-9)
 		d, err := DefectRate(int(want["defects"]), int(want["units"]), int(want["opportunities_per_unit"]), 0.95)
@@ -212,6 +213,18 @@ func TestStepThatPassesNothingRollsToNothing(t *testing.T) {
 	}
 	if *y.Rolled != 0 || y.RolledInterval.Low != 0 || !(y.RolledInterval.High > 0.3 && y.RolledInterval.High < 0.5) {
 		t.Errorf("got %g (%v); nothing of 8 leaves up to some 40 %% open", *y.Rolled, *y.RolledInterval)
+	}
+}
+
+func TestFailuresAreCountedOnTheUnitsThatStarted(t *testing.T) {
+	y, err := LineYield(stepsOf(t, "line_A"), 0.95)
+	if err != nil {
+		t.Fatal(err)
+	}
+	near(t, "failures per unit", *y.FailuresPerUnit, 47.0/480, 1e-15) // by hand: 12+20+6+9 of 480
+	none, err := LineYield([]Step{{Name: "weld"}, {Name: "cure", In: 5}}, 0.95)
+	if err != nil || none.FailuresPerUnit != nil || none.Normalized != nil {
+		t.Errorf("nothing started: %+v, %v", none, err)
 	}
 }
 
