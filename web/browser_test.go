@@ -4,9 +4,6 @@ import (
 	"context"
 	"encoding/csv"
 	"fmt"
-	"io"
-	"log/slog"
-	"net/http/httptest"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -29,6 +26,7 @@ type tablet struct {
 	ctx    context.Context
 	url    string
 	server *Server
+	front  *front
 	shop   *demoshop.Shop
 }
 
@@ -52,21 +50,8 @@ func newTablet(t *testing.T) *tablet {
 		t.Fatal(err)
 	}
 	shop.DB = db
-	s := New(db, slog.New(slog.NewTextHandler(io.Discard, nil)), Config{})
-	site := httptest.NewServer(s)
-	t.Cleanup(func() { s.Drain(); site.Close(); s.Close() })
-	alloc, cancel := chromedp.NewExecAllocator(context.Background(), chromedp.ExecPath(browserPath(t)), chromedp.NoSandbox, chromedp.DisableGPU, chromedp.Headless,
-		chromedp.Flag("disable-quic", true), chromedp.Flag("disable-background-networking", true), chromedp.Flag("disable-component-update", true), chromedp.Flag("hide-scrollbars", true))
-	t.Cleanup(cancel)
-	ctx, cancelTab := chromedp.NewContext(alloc)
-	t.Cleanup(cancelTab)
-	if err := chromedp.Do(ctx); err != nil {
-		t.Fatalf("starting the browser: %v", err)
-	}
-	ctx, cancelTimeout := context.WithTimeout(ctx, 4*time.Minute)
-	t.Cleanup(cancelTimeout)
-	tab := &tablet{t: t, ctx: ctx, url: site.URL, server: s, shop: shop}
-	tab.do(chromedp.EmulateViewport(1280, 800, chromedp.EmulateTouch))
+	tab := newBrowser(t, db)
+	tab.shop = shop
 	_, secret, err := db.AddDevice(t.Context(), shop.People["petra"], store.NewDevice{Name: "Bench tablet", Station: shop.Stations["FINAL-2"], LocationClass: "unclassified"})
 	if err != nil {
 		t.Fatal(err)
@@ -268,6 +253,11 @@ func (b *tablet) throughTheLine(tag string, serials ...string) {
 	b.fill("Booth", "Booth 1")
 	for label, v := range map[string]string{"Air temperature": "22", "Relative humidity": "48", "Resistance of hanger": "0.2", "Gun voltage": "70"} {
 		b.fill(label, v)
+	}
+	if b.eval(`!!document.getElementById('earth_meter')`) == "true" { // the first run of the shift in this booth
+		b.choose("booth_fan", "running")
+		b.choose("booth_interlock", "proved")
+		b.fill("Resistance measured with", "EM-3")
 	}
 	b.save()
 	b.open("/loads")

@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"github.com/a-h/templ"
+	"github.com/google/uuid"
 
 	"coatbook/quality"
 	"coatbook/store"
@@ -16,9 +17,15 @@ import (
 
 var coatingEntry = entryKind{kind: quality.Coating, find: onRack, read: readCoating, show: showCoating, hazards: []string{"coating"}}
 
-// coating records the coating run of a rack.
+// coating records the coating run of a rack; the first of a shift in a booth carries the booth's start-up.
 func (s *Server) coating(w http.ResponseWriter, r *http.Request) error {
-	return s.enter(w, r, coatingEntry)
+	started, err := s.startedBooths(r.Context(), visitFrom(r))
+	if err != nil {
+		return err
+	}
+	kind := coatingEntry
+	kind.started = started
+	return s.enter(w, r, kind)
 }
 
 // coatingSlots are the conditions at the booth and at the gun; what the spec limits must be measured.
@@ -55,9 +62,18 @@ func (sh *sheet) coatingLimits(code string) quality.Limits {
 }
 
 func readCoating(sh *sheet) (quality.Check, []store.Use) {
-	booth, gun := sh.coatingSlots()
-	check := quality.Check{Kind: quality.Coating, Readings: sh.Readings(append(booth, gun...), sh.visit.comma())}
 	lot, station := sh.use("powder", "powder"), sh.use("booth", "booth")
+	starts := len(station) > 0 && sh.starts(station[0].ID)
+	booth, gun := sh.coatingSlots()
+	for i := range gun {
+		if starts && gun[i].Characteristic == "ground_resistance" {
+			gun[i].Optional = false
+		}
+	}
+	check := quality.Check{Kind: quality.Coating, Readings: sh.Readings(append(booth, gun...), sh.visit.comma())}
+	if starts {
+		sh.readStart(&check)
+	}
 	if len(lot) == 0 {
 		sh.Say("powder", "Powder lot: scan or choose the lot.")
 	}
@@ -98,6 +114,7 @@ func showCoating(sh *sheet, e page.Entry) templ.Component {
 	if !known && sh.visit.device != nil && sh.visit.device.StationKind == "booth" {
 		station = sh.visit.device.StationID.UUID
 	}
+	v.Start = sh.startView(station, station != uuid.Nil)
 	v.Booth = ui.Select{Name: "booth", Label: "Booth", Empty: "choose", Scan: "STATION", Problem: sh.Wrong["booth"], Choices: stationChoices(sh.form.Booths, station)}
 	return page.Coating(v)
 }

@@ -152,9 +152,10 @@ func (d *dayRead) firstOvens() []page.DayFirst {
 	var items []page.DayFirst
 	for _, l := range d.ovenLines() {
 		href := "/records/" + l.RecordID.String()
-		if l.Day.Equal(d.day) && l.Verdict == string(quality.Fail) {
+		// A failed load stays first until the oven has baked a good one, also over the night.
+		if l.Verdict == string(quality.Fail) {
 			items = append(items, page.DayFirst{Kind: "fail", Link: page.Ref{Text: "The last load of " + l.Name + " failed its cure", Href: href},
-				Rest: fmt.Sprintf(": coldest metal %s °C, schedule %s °C.", quality.Number(l.LastC, 1), quality.Number(l.scheduleC, 1))})
+				Rest: fmt.Sprintf(" (%s): coldest metal %s °C, schedule %s °C.", clock(l.At, d.site.Location(), d.day), quality.Number(l.LastC, 1), quality.Number(l.scheduleC, 1))})
 		}
 		if t, days, ok := l.drift(); ok && days <= 2*soonDays {
 			items = append(items, page.DayFirst{Kind: "hold", Link: page.Ref{Text: "The cure margin of " + l.Name + " is falling", Href: href},

@@ -28,6 +28,8 @@ type entryKind struct {
 	// show is the page with what is typed so far.
 	show    func(sh *sheet, e page.Entry) templ.Component
 	hazards []string
+	// started are the booths whose start-up is on record this shift; only a coating run asks.
+	started []string
 }
 
 // A sheet is one entry page while a request is answered.

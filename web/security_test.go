@@ -2,10 +2,14 @@ package web
 
 import (
 	"io"
+	"io/fs"
 	"log/slog"
 	"net/http"
 	"net/http/httptest"
 	"net/url"
+	"os"
+	"path/filepath"
+	"regexp"
 	"slices"
 	"strings"
 	"testing"
@@ -14,6 +18,7 @@ import (
 
 	"coatbook/store"
 	"coatbook/store/storetest"
+	"coatbook/web/static"
 )
 
 // A guest is a browser without a screen: it keeps cookies and follows nothing.
@@ -298,5 +303,57 @@ func TestReadySaysNoWhileDraining(t *testing.T) {
 	}
 	if r := g.send("GET", "/healthz/alive", nil); r.StatusCode != http.StatusOK {
 		t.Errorf("alive while draining: %s", r.Status)
+	}
+}
+
+func TestNothingOfTheServersInsidesIsPublic(t *testing.T) {
+	g := newGuest(t, storetest.NewShop(t))
+	for _, path := range []string{"/debug/pprof/", "/debug/vars", "/metrics", "/static/", static.Prefix(), static.Prefix() + "fonts/", static.Prefix() + "vendor/", static.Prefix() + "embed.go", "/.git/config", "/.env", "/go.mod", "/migrations/"} {
+		if r := g.send("GET", path, nil); r.StatusCode != http.StatusNotFound {
+			t.Errorf("%s: %s, want 404", path, r.Status)
+		}
+	}
+	for _, path := range []string{"/", "/day", "/signon", "/static/", "/healthz/alive"} {
+		if r := g.send("TRACE", path, nil); r.StatusCode != http.StatusMethodNotAllowed && r.StatusCode != http.StatusNotFound {
+			t.Errorf("TRACE %s: %s", path, r.Status)
+		}
+	}
+}
+
+// secret finds a credential that is written down: a private key, or a password, token or secret set to a literal.
+var secret = regexp.MustCompile(`-----BEGIN [A-Z ]*PRIVATE KEY-----|(?i)(?:password|passwd|secret|token|api_?key)["']?\s*[:=]+\s*["'][^"'\s$<{]{8,}["']|://[^:/@\s"{$]+:[^@/\s"{$]+@[a-z0-9.]+`)
+
+// codeWord is a constant's name for a rule, such as wrong_secret.
+var codeWord = regexp.MustCompile(`"[a-z]+(_[a-z]+)+"$`)
+
+func TestNoSecretIsWrittenInTheProject(t *testing.T) {
+	if !secret.MatchString(`DB_PASSWORD: "correct-horse"`) || !secret.MatchString("postgres://app:hunter22@db/coatbook") {
+		t.Fatal("the search would not find a secret")
+	}
+	seen := 0
+	err := filepath.WalkDir("..", func(path string, entry fs.DirEntry, err error) error {
+		if err != nil {
+			return err
+		}
+		switch {
+		case entry.IsDir() && (entry.Name() == ".git" || entry.Name() == "testdata" || entry.Name() == "vendor"):
+			return fs.SkipDir
+		case entry.IsDir() || strings.HasSuffix(path, "_test.go") || strings.HasSuffix(path, ".woff2"):
+			return nil
+		}
+		body, err := os.ReadFile(path)
+		if err != nil {
+			return err
+		}
+		seen++
+		for _, found := range secret.FindAll(body, -1) {
+			if !codeWord.Match(found) {
+				t.Errorf("%s has a secret: %.40s", path, found)
+			}
+		}
+		return nil
+	})
+	if err != nil || seen < 100 {
+		t.Fatalf("%d files searched, %v", seen, err)
 	}
 }

@@ -65,7 +65,7 @@ func (s *Server) visitOf(r *http.Request) (*visit, error) {
 	if err != nil || s.sessions.GetString(ctx, "site") != v.site.ID.String() {
 		return v, nil
 	}
-	if s.sessions.GetBool(ctx, "tablet") && v.device == nil || s.idle(ctx, v) {
+	if s.sessions.GetBool(ctx, "tablet") && v.device == nil || s.overdue(ctx, v) {
 		return v, s.sessions.Destroy(ctx)
 	}
 	p, err := s.store.Person(ctx, v.site.ID, personID)
@@ -109,11 +109,12 @@ func (s *Server) findSite(ctx context.Context, v *visit) (err error) {
 	return nil
 }
 
-// idle reports whether a tablet lay untouched for longer than its site allows, and notes that it is touched now.
-func (s *Server) idle(ctx context.Context, v *visit) bool {
-	now := time.Now().Unix()
-	seen := s.sessions.GetInt64(ctx, "seen")
-	if v.device != nil && seen > 0 && now-seen > int64(v.site.IdleMinutes)*60 {
+// overdue reports whether a sitting lay untouched for longer than its limit, or has lasted longer than anyone works, and notes
+// that it is touched now.
+func (s *Server) overdue(ctx context.Context, v *visit) bool {
+	now := s.store.Clock().Unix()
+	seen, since := s.sessions.GetInt64(ctx, "seen"), s.sessions.GetInt64(ctx, "since")
+	if now-seen > int64(s.idleSeconds(v)) || now-since > int64(longestStint.Seconds()) {
 		return true
 	}
 	if now-seen > 20 {
@@ -134,7 +135,9 @@ func (s *Server) signOn(r *http.Request, v *visit, p store.Person) error {
 	s.sessions.Put(ctx, "site", v.site.ID.String())
 	s.sessions.Put(ctx, "person", p.ID.String())
 	s.sessions.Put(ctx, "tablet", v.device != nil)
-	s.sessions.Put(ctx, "seen", time.Now().Unix())
+	now := s.store.Clock().Unix()
+	s.sessions.Put(ctx, "seen", now)
+	s.sessions.Put(ctx, "since", now)
 	return nil
 }
 

@@ -12,6 +12,7 @@ import (
 
 	"coatbook/quality"
 	"coatbook/store"
+	"coatbook/store/storetest"
 )
 
 // atTheWeldBench opens the weld check of a fresh part as Teodor.
@@ -99,9 +100,7 @@ func TestEntryWaitsOnTheTabletWhileTheBookIsAway(t *testing.T) {
 	b.fill("Welder", "Ruben Aske")
 	b.fill("Light", "620")
 	b.tap("None found")
-	router := b.server.handler
-	away := http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) { w.WriteHeader(http.StatusServiceUnavailable) })
-	b.server.handler = away
+	b.front.serve(http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) { w.WriteHeader(http.StatusServiceUnavailable) }))
 	b.do(chromedp.Click("button[name=save]"))
 	b.until("the notice that it waits", `document.getElementById('saved').innerText.includes('Not saved yet: 1 waiting')`)
 	if n := len(b.records("TH-24117-01")); n != 0 {
@@ -111,12 +110,129 @@ func TestEntryWaitsOnTheTabletWhileTheBookIsAway(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	b.server.handler = router
+	b.front.serve(b.server)
 	b.eval(`dispatchEvent(new Event('online'))`)
-	b.until("the save", `!location.pathname.endsWith('/weld') && document.readyState === 'complete'`)
-	b.until("all saved", `document.getElementById('saved')?.innerText.includes('All saved') ?? true`)
+	b.untilSaved()
 	records := b.records("TH-24117-01")
 	if len(records) != 1 || records[0].ID != record || time.Since(records[0].ObservedAt) > 5*time.Minute {
 		t.Errorf("got %+v, want the one record %s", records, record)
+	}
+}
+
+// untilSaved waits for the page after a save and for the strip to say so.
+func (b *tablet) untilSaved() {
+	b.t.Helper()
+	b.until("the save", `!location.pathname.endsWith('/weld') && document.readyState === 'complete'`)
+	b.until("all saved", `document.getElementById('saved')?.innerText.includes('All saved') ?? true`)
+}
+
+func TestEndedSittingAsksForSignOnAndThenSavesTheSameValuesOnce(t *testing.T) {
+	b := newTablet(t)
+	address := b.atTheWeldBench("TH-24117-01")
+	b.fill("Welder", "Ruben Aske")
+	b.fill("Light", "633")
+	b.tap("None found")
+	b.until("the draft", `Object.keys(localStorage).some(k => k.startsWith('draft|') && localStorage[k].includes('633'))`)
+	record := b.eval(`document.querySelector('[name=record]').value`)
+	if _, err := storetest.Owner(t, b.shop.DB).Exec(t.Context(), "DELETE FROM sessions"); err != nil {
+		t.Fatal(err)
+	}
+	b.do(chromedp.Click("button[name=save]"))
+	b.wait("#pin-form")
+	if n := len(b.records("TH-24117-01")); n != 0 {
+		t.Fatalf("%d records were saved after the sitting had ended", n)
+	}
+	b.tap("Teodor Quist")
+	b.do(chromedp.SendKeys("#pin", "530681"+kb.Enter))
+	b.untilSaved()
+	records := b.records("TH-24117-01")
+	if len(records) != 1 || records[0].ID.String() != record {
+		t.Errorf("got %+v, want the one record %s", records, record)
+	}
+	b.open(address)
+	b.wait("#light")
+	if got := b.eval(`document.getElementById('light').value + Object.keys(localStorage).filter(k => k.startsWith('draft|')).length`); got != "0" {
+		t.Errorf("what was saved comes back as a draft: %q", got)
+	}
+}
+
+func TestLockIsOneTapAndLeavesNothingBehind(t *testing.T) {
+	b := newTablet(t)
+	b.atTheWeldBench("TH-24117-01")
+	b.sees("TH-24117-01", "Teodor Quist")
+	b.do(chromedp.Click("#lock button"))
+	b.wait("#pin-form")
+	b.do(chromedp.Evaluate[chromedp.Void](`history.back()`))
+	b.until("the page after Back", `document.readyState === 'complete' && !!document.querySelector('#pin-form, h1')`)
+	b.wait("#pin-form")
+	for _, left := range []string{"TH-24117-01", "Halden", "Weld check"} {
+		if b.eval(fmt.Sprintf(`document.documentElement.outerHTML.replace(/name="next"[^>]*>/g, '').includes(%q)`, left)) == "true" {
+			t.Errorf("after Lock and Back the page still has %q", left)
+		}
+	}
+}
+
+func TestQueuedSavedAndRefusedAreAnnouncedWithoutMovingTheFocus(t *testing.T) {
+	b := newTablet(t)
+	b.atTheWeldBench("TH-24117-01")
+	b.fill("Welder", "Ruben Aske")
+	b.tap("None found")
+	listen := `window.heard = []; for (const e of document.querySelectorAll('[role=status], [aria-live]')) new MutationObserver(() => heard.push(e.innerText)).observe(e, {childList: true, subtree: true, characterData: true}); ''`
+	b.eval(listen)
+	b.do(chromedp.SendKeys("#light", "620"))
+	save := func() {
+		b.eval(`document.querySelector('form[data-entry]').requestSubmit(document.querySelector('button[name=save]'))`)
+	}
+	announced := func(words string) {
+		t.Helper()
+		b.until("“"+words+"” in a live region", fmt.Sprintf(`heard.some(h => h.includes(%q))`, words))
+		if at := b.eval(`document.activeElement.id`); at != "light" {
+			t.Errorf("“%s” moved the focus to %q", words, at)
+		}
+	}
+	b.front.serve(http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) { w.WriteHeader(http.StatusServiceUnavailable) }))
+	save()
+	announced("Not saved yet: the book cannot be reached")
+	announced("1 waiting since")
+	b.front.serve(http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) {
+		w.Header().Set("Refused-Because", "Part%20TH-24117-01%20is%20on%20hold.")
+		w.WriteHeader(http.StatusUnprocessableEntity)
+	}))
+	b.eval(`dispatchEvent(new Event('online'))`)
+	announced("needs attention")
+	b.sees("Part TH-24117-01 is on hold.")
+	b.front.serve(b.server)
+	b.press("Open it again")
+	b.until("the form", `document.readyState === 'complete' && document.getElementById('light')?.value === '620'`)
+	b.do(chromedp.Click("button[name=save]"))
+	b.untilSaved()
+	if b.eval(`document.querySelector('.flash[role=status]')?.innerText.includes('saved: pass')`) != "true" {
+		t.Error("the page after the save does not announce it in a live region")
+	}
+}
+
+func TestNotesAndSaveAreOnTheGlassBesideTheKeys(t *testing.T) {
+	b := newTablet(t)
+	b.addParts("TH-24117-01")
+	b.throughTheLine("K7", "TH-24117-01")
+	b.as("ilse")
+	b.verifyGauge("EC-07")
+	reachable := func(g glass, what string) {
+		t.Helper()
+		b.until(what+" at "+g.String(), fmt.Sprintf(`(() => { const all = [...document.querySelectorAll(%q)]; return all.length > 0 && all.every(e => { const r = e.getBoundingClientRect();
+			return r.top >= 0 && r.bottom <= innerHeight && e.contains(document.elementFromPoint(r.left + r.width / 2, r.bottom - 4)); }); })()`, what))
+	}
+	for _, g := range []glass{{1280, 800}, {800, 1280}} {
+		b.show(g)
+		b.open("/parts/TH-24117-01/film?unit=um")
+		b.until("the keys", `document.querySelector('form.typing') && document.activeElement.matches('input.reading')`)
+		b.eval(`scrollTo(0, 0)`)
+		reachable(g, "details.act > summary")
+		b.picture("film-typing-" + g.String())
+		b.film("TH-24117-01", "EC-07", thinFilm)
+		b.until("a verdict", `!!document.querySelector('[data-preview] .big-verdict')`)
+		reachable(g, "button[name=save]")
+		b.picture("film-review-" + g.String())
+		b.eval(`localStorage.clear()`)
 	}
 }

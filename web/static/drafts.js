@@ -5,6 +5,7 @@ import { say } from "./say.js";
 
 const AGE_MS = 48 * 3600 * 1000;
 const person = document.body.dataset.person;
+let timer = 0;
 const form = () => document.querySelector("form[data-entry]");
 const key = () => `draft|${person}|${form().dataset.draft}`;
 
@@ -26,6 +27,14 @@ export function flush() {
 // clear forgets the draft of the form on the page.
 export function clear() {
 	if (person && form()) localStorage.removeItem(key());
+}
+
+// forget drops the draft of an entry that the book has, and reports whether its form is on the page.
+export function forget(owner, draft) {
+	localStorage.removeItem(`draft|${owner}|${draft}`);
+	const here = owner === person && form()?.dataset.draft === draft;
+	if (here) clearTimeout(timer);
+	return here;
 }
 
 // keep stores values for a form that is not on the page, from an entry that was refused.
@@ -75,7 +84,6 @@ function announce(at) {
 	say("Your values are back.");
 }
 
-let timer = 0;
 function later() {
 	clearTimeout(timer);
 	timer = setTimeout(flush, 150);

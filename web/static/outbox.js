@@ -4,7 +4,7 @@
 
 import { say } from "./say.js";
 import { stamp } from "./clock.js";
-import { keep } from "./drafts.js";
+import { forget, keep } from "./drafts.js";
 
 const RETRY_MS = 10000;
 const TIMEOUT_MS = 15000;
@@ -101,7 +101,8 @@ async function drain() {
 			if (to) {
 				await remove(entry.record);
 				say(`Saved now: ${entry.title}.`);
-				if (document.querySelector(`form[data-entry] [name=record][value="${entry.record}"]`)) location.assign(to);
+				// After a new sign-on the same values stand on the page under a new number: leaving it keeps them from being saved twice.
+				if (forget(entry.person, entry.draft)) location.assign(to);
 			} else {
 				await put({ ...entry, refused: await sentenceOf(answer) });
 				say(`Not saved: ${entry.title} needs attention.`, true);
