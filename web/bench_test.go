@@ -17,7 +17,7 @@ func TestEveryStepIsEnteredOnItsPage(t *testing.T) {
 	rack := h.enter("/racks", url.Values{"tag": {"RACK.K7"}}, http.StatusSeeOther)
 	h.enter(rack+"/parts", url.Values{"serial": {"PART." + serial}}, http.StatusSeeOther)
 	h.enter(rack+"/pretreatment", url.Values{"stage-1-ph": {"4.6"}, "bath-1": {h.Bath.ID.String()}}, http.StatusSeeOther)
-	h.enter(rack+"/coating", url.Values{"powder": {h.Lot.ID.String()}, "booth": {h.Booths[0].ID.String()}, "humidity": {"48"}}, http.StatusSeeOther)
+	h.enter(rack+"/coating", started(url.Values{"powder": {h.Lot.ID.String()}, "booth": {h.Booths[0].ID.String()}, "humidity": {"48"}}), http.StatusSeeOther)
 	load := h.enter("/loads", url.Values{"oven": {h.Oven.ID.String()}}, http.StatusSeeOther)
 	h.enter(load+"/racks", url.Values{"rack": {"K7"}}, http.StatusSeeOther)
 	h.enter(load+"/cure", url.Values{"set_point": {"205"}, "oven_time": {"30"}, "peak-1": {"199.5"}, "above-1": {"15"}, "place-1": {"heaviest section"}}, http.StatusSeeOther)
@@ -129,7 +129,7 @@ func TestExpiredPowderIsSignedOrRefused(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	form := url.Values{"powder": {old.ID.String()}, "booth": {h.Booths[0].ID.String()}, "humidity": {"48"}}
+	form := started(url.Values{"powder": {old.ID.String()}, "booth": {h.Booths[0].ID.String()}, "humidity": {"48"}})
 	contains(t, h.enter(rack+"/coating", form, http.StatusUnprocessableEntity), "expired", "Allow this once, signed by a supervisor")
 	form.Set("override-rule", store.RuleLotExpired)
 	form.Set("override-by", h.Everyone.Person.String())

@@ -116,7 +116,7 @@ func (d *desk) samples() map[string][]string {
 	value("qualifications", quals, err)
 	devices, err := d.DB.Devices(ctx, site)
 	value("devices", devices, err)
-	powders, err := d.DB.Materials(ctx, site, store.Powder)
+	powders, err := d.DB.Powders(ctx, site)
 	value("powders", powders, err)
 	baths, err := d.DB.Baths(ctx, site)
 	value("baths", baths, err)
