@@ -5,6 +5,7 @@
 //	coatbook setup     open the first site and invite its administrator
 //	coatbook migrate   bring the database up to date and stop
 //	coatbook health    exit 0 when the server at the listen address is ready
+//	coatbook calc      the statistics on a CSV file, without a database
 package main
 
 import (
@@ -16,11 +17,15 @@ import (
 	"os/signal"
 	"syscall"
 
+	"coatbook/cmd/coatbook/calc"
 	"coatbook/store"
 	"coatbook/store/localpg"
 )
 
 func main() {
+	if len(os.Args) > 1 && os.Args[1] == "calc" {
+		os.Exit(calc.Run(os.Args[2:], os.Stdin, os.Stdout, os.Stderr))
+	}
 	// SIGINT and SIGTERM end the server in order: open requests first, then the pool, then the private PostgreSQL.
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	defer stop()
@@ -38,6 +43,7 @@ const usage = `coatbook COMMAND [flags]
   setup     open the first site and invite its administrator
   migrate   bring the database up to date and stop
   health    exit 0 when the server at the listen address is ready
+  calc      the statistics on a CSV file, without a database
 
 Each command takes --help. Settings may also come from the environment: see README.md`
 
