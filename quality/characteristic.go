@@ -64,6 +64,7 @@ var characteristics = func() map[string]Characteristic {
 		{"reclaim", "Reclaimed powder", []Unit{Percent}, 0, 100},
 		{"set_point", "Oven set point", []Unit{Celsius, Fahrenheit}, 50, 300},
 		{"oven_air", "Oven air reading", []Unit{Celsius, Fahrenheit}, 50, 300},
+		{"oven_place", "Oven temperature at a place", []Unit{Celsius, Fahrenheit}, 50, 300},
 		{"oven_time", "Time in oven", []Unit{Minute, Second}, 1, 180},
 		{"metal_peak", "Peak metal temperature", []Unit{Celsius, Fahrenheit}, 50, 300},
 		{"metal_time", "Time at or over the schedule temperature", []Unit{Minute, Second}, 0, 180},
@@ -72,6 +73,8 @@ var characteristics = func() map[string]Characteristic {
 		{"gloss", "Gloss", []Unit{GlossUnit}, 0, 2000},
 		{"viewing_distance", "Viewing distance", []Unit{Millimetre}, 100, 10000},
 	}
+	list = append(list, calibrationCharacteristics()...)
+	list = append(list, bathCharacteristics()...)
 	m := make(map[string]Characteristic, len(list))
 	for _, c := range list {
 		m[c.Code] = c

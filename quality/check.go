@@ -66,7 +66,8 @@ const (
 // Subjects says which things a kind may be recorded on; the first is the usual one.
 var Subjects = map[Kind][]Subject{
 	Weld: {OnPart}, Pretreatment: {OnRack}, Coating: {OnRack}, Cure: {OnLoad}, CureTest: {OnLoad, OnPart},
-	Finish: {OnPart}, Film: {OnPart}, Verification: {OnInstrument},
+	Finish: {OnPart}, Film: {OnPart}, Verification: {OnInstrument}, Calibration: {OnInstrument},
+	OvenSurvey: {OnOven}, BathReading: {OnBath}, BathAddition: {OnBath},
 }
 
 // An Absence is the reason why there is no number. None of these is zero, and none is blank.

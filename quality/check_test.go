@@ -79,8 +79,10 @@ func TestWrongQuantityIsIncompleteEverywhere(t *testing.T) {
 	}
 	stage := StageSpec{Stage: "rinse", Limits: map[string]Limits{"conductivity": AtMost(30, MicroSiemens)}}
 	for name, got := range map[string]Judgement{
-		"weld":         one(wrong("weld_leg", ""), func(c *Check) Judgement { return JudgeWeld(WeldSpec{Leg: AtLeast(3, Millimetre)}, Circumstance{}, c) }),
-		"pretreatment": one(wrong("conductivity", "1-rinse"), func(c *Check) Judgement { return JudgePretreatment(PretreatmentSpec{Stages: []StageSpec{stage}}, c) }),
+		"weld": one(wrong("weld_leg", ""), func(c *Check) Judgement { return JudgeWeld(WeldSpec{Leg: AtLeast(3, Millimetre)}, Circumstance{}, c) }),
+		"pretreatment": one(wrong("conductivity", "1-rinse"), func(c *Check) Judgement {
+			return JudgePretreatment(PretreatmentSpec{Stages: []StageSpec{stage}}, Circumstance{}, c)
+		}),
 		"coating": one(wrong("humidity", ""), func(c *Check) Judgement {
 			return JudgeCoating(CoatingSpec{Humidity: AtMost(60, Percent)}, nil, Circumstance{}, c)
 		}),

@@ -97,6 +97,20 @@ func JudgeCureProfile(spec CureSpec, window CureWindow, p CureProfile) Judgement
 	return j.conclude()
 }
 
+// judgeRecordedCure judges a cure run by its profile and flags the figures that were read off it.
+func judgeRecordedCure(spec CureSpec, c Circumstance, check *Check) Judgement {
+	j := JudgeCureProfile(spec, c.Window, *c.Profile)
+	limits, err := c.Window.At(spec.ScheduleC)
+	var figures Judgement // the profile has decided; these only mark the lines
+	for _, ch := range cureChannels(check) {
+		judgePeak(&figures, spec, c.Window, ch)
+		if ch.time != nil && err == nil && spec.measure() == TimeAbove {
+			judgeTime(&figures, spec, limits, ch)
+		}
+	}
+	return j
+}
+
 // measuredBy reports whether a profile's settings give the figure that decides.
 func (s CureSpec) measuredBy(window CureWindow, got ProfileSettings) bool {
 	switch s.measure() {

@@ -82,7 +82,7 @@ func ExampleJudgePretreatment() {
 	stage := quality.StageSpec{Stage: "final_rinse", Name: "Final rinse", Limits: map[string]quality.Limits{"conductivity": quality.AtMost(30, quality.MicroSiemens)}}
 	check := quality.Check{Kind: quality.Pretreatment, Readings: []quality.Reading{
 		{Characteristic: "conductivity", Location: quality.StageKey(0, stage), Value: 30.1, Unit: quality.MicroSiemens}}}
-	fmt.Println(quality.JudgePretreatment(quality.PretreatmentSpec{Stages: []quality.StageSpec{stage}}, &check).Sentence())
+	fmt.Println(quality.JudgePretreatment(quality.PretreatmentSpec{Stages: []quality.StageSpec{stage}}, quality.Circumstance{}, &check).Sentence())
 	// Output: Final rinse: conductivity at 20 °C 30.1 µS/cm is over 30 µS/cm.
 }
 

@@ -19,10 +19,25 @@ type FinishSpec struct {
 	CureTest     *CureTestSpec     `json:"cure_test,omitempty"`
 	Finish       *FinishCheckSpec  `json:"finish,omitempty"`
 	Film         *FilmSpec         `json:"film,omitempty"`
+	// Requires are the lots that a run or check has to name.
+	Requires MaterialsRequired `json:"requires,omitzero"`
 	// MaxCycles is how many trips through coating a part may make in all: 2 allows one strip and recoat.
 	MaxCycles int `json:"max_cycles"`
 	// ReleaserNotSoleInspector asks for a second person when one person made every check.
 	ReleaserNotSoleInspector bool `json:"releaser_not_sole_inspector"`
+}
+
+// MaterialsRequired says which lots the spec wants named beside the powder's, which is always named. What is not asked for
+// may be named all the same.
+type MaterialsRequired struct {
+	// Chemicals: cleaner and conversion chemical of the wash stages that take them.
+	Chemicals bool `json:"chemicals,omitempty"`
+	// Solvent of the cure test.
+	Solvent bool `json:"solvent,omitempty"`
+	// Filler metal of the welds.
+	Filler bool `json:"filler,omitempty"`
+	// Heat of the aluminium.
+	Heat bool `json:"heat,omitempty"`
 }
 
 // A WeldSpec names the quality level; the limits by level are rows of the site (WeldLimit).
@@ -54,7 +69,16 @@ type PretreatmentSpec struct {
 	WaterBreak bool `json:"water_break"`
 	// MaxHoursToCoat is the longest time between pretreatment and powder; 0 sets no limit.
 	MaxHoursToCoat float64 `json:"max_hours_to_coat"`
+	// BathUnchecked says what happens to a wash in a bath that was out of limits when it was last read, or has not been read
+	// for longer than its rhythm: BathRefuse, or BathFlag, which is meant when it is empty.
+	BathUnchecked string `json:"bath_unchecked,omitempty"`
 }
+
+// The answers to BathUnchecked.
+const (
+	BathFlag   = "flag"
+	BathRefuse = "refuse"
+)
 
 // A StageSpec is one stage of the wash: its limits by characteristic code (stage_temperature, stage_time, concentration,
 // ph, conductivity). Every characteristic that has limits must be measured.

@@ -13,11 +13,18 @@ type Circumstance struct {
 	SurfaceM2  float64     // film: coated surface, from which the spot and area rule asks for areas; 0 if not known
 	Recoated   bool        // film: a coat lies over an older one, so the spec's total film counts
 	Window     CureWindow  // cure: the powder's window
-	Powder     string      // coating: code of the powder of the lot used
+	// Profile is the recorded profile of a cure run; nil where peaks and times were typed.
+	Profile *CureProfile
+	Powder  string // coating: code of the powder of the lot used
 	// SincePretreatment is the time between the last pretreatment of the rack and this coating run.
 	SincePretreatment time.Duration
-	Gauge             Gauge // verification: the gauge under test
+	Gauge             Gauge // verification, calibration: the device under test
 	Shims             []Shim
+	Controls          []BathControl // bath_reading
+	// Baths says what speaks against the baths that a wash used, where the spec only flags it.
+	Baths []string
+	// OvenSpreadC is how far the places of an oven survey may lie apart, in K.
+	OvenSpreadC float64
 }
 
 // A Place is one spot of a measuring plan.
@@ -54,9 +61,11 @@ func Judge(spec FinishSpec, c Circumstance, check *Check) Judgement {
 	case check.Kind == Weld && spec.Weld != nil:
 		return JudgeWeld(*spec.Weld, c, check).sorted()
 	case check.Kind == Pretreatment && spec.Pretreatment != nil:
-		return JudgePretreatment(*spec.Pretreatment, check).sorted()
+		return JudgePretreatment(*spec.Pretreatment, c, check).sorted()
 	case check.Kind == Coating && spec.Coating != nil:
 		return JudgeCoating(*spec.Coating, spec.Pretreatment, c, check).sorted()
+	case check.Kind == Cure && spec.Cure != nil && c.Profile != nil:
+		return judgeRecordedCure(*spec.Cure, c, check).sorted()
 	case check.Kind == Cure && spec.Cure != nil:
 		return JudgeCure(*spec.Cure, c.Window, check).sorted()
 	case check.Kind == CureTest && spec.CureTest != nil:
@@ -67,6 +76,14 @@ func Judge(spec FinishSpec, c Circumstance, check *Check) Judgement {
 		return JudgeFilm(*spec.Film, c, check).sorted()
 	case check.Kind == Verification:
 		return JudgeVerification(c.Gauge, c.Shims, check).sorted()
+	case check.Kind == Calibration:
+		return JudgeCalibration(c.Gauge, check).sorted()
+	case check.Kind == BathReading:
+		return JudgeBath(c.Controls, check).sorted()
+	case check.Kind == BathAddition:
+		return JudgeBathAddition(check).sorted()
+	case check.Kind == OvenSurvey:
+		return JudgeOvenSurvey(c.OvenSpreadC, check).sorted()
 	}
 	return Judgement{Verdict: Incomplete, Findings: []Finding{{Rule: "spec", Verdict: Incomplete,
 		Text: "The finish spec says nothing about this kind of record, so it proves nothing."}}}

@@ -18,15 +18,22 @@ const (
 	RatingAdhesion = "adhesion"
 )
 
+// RuleBathChecked is the rule of the finding that flags a bath which was out of limits or unchecked when a wash used it.
+const RuleBathChecked = "bath checked"
+
 // StageKey is the Location of the readings of one stage: its place in the line from 1 and its kind, such as "1-clean". The
 // index i starts at 0, as in Stages.
 func StageKey(i int, s StageSpec) string { return fmt.Sprintf("%d-%s", i+1, s.Stage) }
 
 // JudgePretreatment judges a wash: in each stage every characteristic that the spec limits, and the water break after the
 // last rinse where the spec asks for it. Readings have StageKey as their Location. A limited characteristic that was not
-// measured makes the run incomplete.
-func JudgePretreatment(spec PretreatmentSpec, check *Check) Judgement {
+// measured makes the run incomplete. What speaks against a bath that was used, where the spec flags it and does not refuse,
+// stands in a finding that decides nothing.
+func JudgePretreatment(spec PretreatmentSpec, c Circumstance, check *Check) Judgement {
 	j := Judgement{Rule: "stage limits"}
+	for _, sentence := range c.Baths {
+		j.met(RuleBathChecked, "", "", "Flagged: %s", sentence)
+	}
 	for i, stage := range spec.Stages {
 		key := StageKey(i, stage)
 		name := stage.Name
@@ -42,7 +49,7 @@ func JudgePretreatment(spec PretreatmentSpec, check *Check) Judgement {
 	if spec.WaterBreak {
 		judgeWaterBreak(&j, check)
 	}
-	if len(j.Findings) == 0 && len(spec.Stages) > 0 {
+	if len(j.Findings) == len(c.Baths) && len(spec.Stages) > 0 {
 		j.met("stages", "", "", "The stages are recorded; the spec limits none of them.")
 	}
 	return j.conclude()

@@ -53,7 +53,7 @@ func TestPretreatmentAgainstStageLimits(t *testing.T) {
 	} {
 		check := washed()
 		c.change(&check)
-		got := JudgePretreatment(wash, &check)
+		got := JudgePretreatment(wash, Circumstance{}, &check)
 		if got.Verdict != c.want || c.says != "" && !contains(got.Findings, c.says) {
 			t.Errorf("%s: %s, want %s and %q, but\n\t%s", name, got.Verdict, c.want, c.says, texts(got.Findings))
 		}
@@ -63,7 +63,7 @@ func TestPretreatmentAgainstStageLimits(t *testing.T) {
 
 func TestPretreatmentWithoutStagesProvesNothing(t *testing.T) {
 	check := Check{Kind: Pretreatment}
-	if got := JudgePretreatment(PretreatmentSpec{}, &check); got.Verdict != Incomplete {
+	if got := JudgePretreatment(PretreatmentSpec{}, Circumstance{}, &check); got.Verdict != Incomplete {
 		t.Errorf("got %s, want incomplete", got.Verdict)
 	}
 }

@@ -107,6 +107,9 @@ func (s *PretreatmentSpec) validate(p *problems) {
 		}
 	}
 	p.within("Longest time from pretreatment to powder", s.MaxHoursToCoat, 0, 1000, " h")
+	if s.BathUnchecked != "" && s.BathUnchecked != BathFlag && s.BathUnchecked != BathRefuse {
+		p.say("Wash in an unchecked bath: choose flag or refuse.")
+	}
 }
 
 func (c *CoatingSpec) validate(p *problems) {

@@ -28,6 +28,11 @@ const (
 	PH           Unit = "pH"
 	MicroSiemens Unit = "uS/cm"
 	GramPerLitre Unit = "g/L"
+	MilliSiemens Unit = "mS/cm"
+	Millilitre   Unit = "mL"
+	Litre        Unit = "L"
+	Gram         Unit = "g"
+	Kilogram     Unit = "kg"
 	Kilovolt     Unit = "kV"
 	Microampere  Unit = "uA"
 	Lux          Unit = "lx"
@@ -39,8 +44,11 @@ const (
 	MilliPerFt2  Unit = "mg/ft2"
 	SquareMetre  Unit = "m2"
 	SquareFoot   Unit = "ft2"
-	NewtonMetre  Unit = "N.m"
-	InchPound    Unit = "in.lbf"
+
+	SquareCentimetre Unit = "cm2"
+
+	NewtonMetre Unit = "N.m"
+	InchPound   Unit = "in.lbf"
 )
 
 // ErrUnits is returned for a conversion between units of different quantities.
@@ -52,7 +60,7 @@ var unitSymbols = map[Unit]string{
 	// pH is its own name, and a number behind the name needs no unit: "pH 4.2".
 	PH: "", MicroSiemens: "µS/cm",
 	Microampere: "µA", Megohm: "MΩ", DoubleRubs: "double rubs", GramPerM2: "g/m²", MilliPerM2: "mg/m²", MilliPerFt2: "mg/ft²",
-	SquareMetre: "m²", SquareFoot: "ft²", NewtonMetre: "N·m", InchPound: "in·lbf",
+	SquareMetre: "m²", SquareFoot: "ft²", SquareCentimetre: "cm²", NewtonMetre: "N·m", InchPound: "in·lbf",
 }
 
 // Symbol returns the unit as people print it, such as µm for um. It is empty for pH, which is printed before its number.
@@ -79,7 +87,8 @@ var scales = map[Unit]scale{
 	Inch: {Micrometre, 25400, 1, 0}, Metre: {Micrometre, 1000000, 1, 0}, Foot: {Micrometre, 304800, 1, 0},
 	Celsius: {Celsius, 1, 1, 0}, Fahrenheit: {Celsius, 5, 9, 32},
 	Second: {Second, 1, 1, 0}, Minute: {Second, 60, 1, 0}, Hour: {Second, 3600, 1, 0},
-	SquareMetre: {SquareMetre, 1, 1, 0}, SquareFoot: {SquareMetre, 145161, 1562500, 0},
+	SquareMetre: {SquareMetre, 1, 1, 0}, SquareFoot: {SquareMetre, 145161, 1562500, 0}, SquareCentimetre: {SquareMetre, 1, 10000, 0},
+	MicroSiemens: {MicroSiemens, 1, 1, 0}, MilliSiemens: {MicroSiemens, 1000, 1, 0},
 	GramPerM2: {GramPerM2, 1, 1, 0}, MilliPerM2: {GramPerM2, 1, 1000, 0}, MilliPerFt2: {GramPerM2, 3125, 290322, 0},
 	NewtonMetre: {NewtonMetre, 1, 1, 0}, InchPound: {NewtonMetre, 1129848290276167, 10000000000000000, 0},
 }

@@ -7,9 +7,10 @@ import (
 
 // JudgeVerification judges a gauge on the bare plate and on certified shims.
 //
-//   - zero_reading: on the bare plate, within ±Abs of the gauge.
+//   - zero_reading: on the bare plate, or on each of several (Location is the plate's code), within ±Abs of the gauge.
 //   - shim_reading: on each shim (Location is the shim's code), within the gauge's and the shim's permitted error added:
 //     ±(gauge.Abs + gauge.Share·nominal + shim.Abs + shim.Share·nominal).
+//   - zero_as_left and shim_as_left, after an adjustment: the same limits, and then at every place.
 //
 // At least two shims of different thickness are asked for, one below and one above the film to be measured. Anything
 // missing makes the check incomplete, which does not clear the gauge.
@@ -29,11 +30,17 @@ func JudgeVerification(gauge Gauge, shims []Shim, check *Check) Judgement {
 	if len(nominals) < 2 {
 		j.missing("shims", "", "at least 2 shims", "Verify on at least two shims of different thickness, one below and one above the film.")
 	}
-	judgeZero(&j, gauge, check)
+	whens := []verificationTime{{"zero_reading", "shim_reading", ""}}
+	if len(check.Of("zero_as_left"))+len(check.Of("shim_as_left")) > 0 {
+		whens = append(whens, verificationTime{"zero_as_left", "shim_as_left", " as left"})
+	}
 	known := map[string]bool{}
-	for _, shim := range shims {
-		known[shim.Code] = true
-		judgeShim(&j, gauge, shim, check)
+	for _, when := range whens {
+		judgeZero(&j, gauge, check, when)
+		for _, shim := range shims {
+			known[shim.Code] = true
+			judgeShim(&j, gauge, shim, check, when)
+		}
 	}
 	for _, r := range check.Of("shim_reading") {
 		if !known[r.Location] {
@@ -43,23 +50,31 @@ func JudgeVerification(gauge Gauge, shims []Shim, check *Check) Judgement {
 	return j
 }
 
-func judgeZero(j *Judgement, gauge Gauge, check *Check) {
+// A verificationTime is the gauge as it was found, or as it was left after an adjustment.
+type verificationTime struct{ zero, shim, words string }
+
+func judgeZero(j *Judgement, gauge Gauge, check *Check, when verificationTime) {
+	place := "Bare plate" + when.words
 	found := false
 	for i := range check.Readings {
 		r := &check.Readings[i]
-		if r.Characteristic != "zero_reading" || !r.measured() {
+		if r.Characteristic != when.zero || !r.measured() {
 			continue
 		}
 		found = true
-		r.Flag = j.within(r, "bare plate", "Bare plate", 0, gauge.Unit, gauge.Abs)
+		at := place
+		if r.Location != "" {
+			at = "Bare plate " + r.Location + when.words
+		}
+		r.Flag = j.unlessCopied(r).within(r, "bare plate", at, 0, gauge.Unit, gauge.Abs)
 	}
 	if !found {
-		j.missing("bare plate", "Bare plate", "", "The reading on the bare plate is missing.")
+		j.missing("bare plate", place, "", "The reading on the bare plate%s is missing.", when.words)
 	}
 }
 
-func judgeShim(j *Judgement, gauge Gauge, shim Shim, check *Check) {
-	place := fmt.Sprintf("Shim %s", shim.Code)
+func judgeShim(j *Judgement, gauge Gauge, shim Shim, check *Check, when verificationTime) {
+	place := fmt.Sprintf("Shim %s%s", shim.Code, when.words)
 	tolerance, err := shimTolerance(gauge, shim)
 	if err != nil {
 		j.missing("shims", place, "", "%s in %s cannot be set against a gauge in %s.", place, shim.Unit.Symbol(), gauge.Unit.Symbol())
@@ -68,15 +83,23 @@ func judgeShim(j *Judgement, gauge Gauge, shim Shim, check *Check) {
 	found := false
 	for i := range check.Readings {
 		r := &check.Readings[i]
-		if r.Characteristic != "shim_reading" || r.Location != shim.Code || !r.measured() {
+		if r.Characteristic != when.shim || r.Location != shim.Code || !r.measured() {
 			continue
 		}
 		found = true
-		r.Flag = j.within(r, "shim", place, shim.Nominal, shim.Unit, tolerance)
+		r.Flag = j.unlessCopied(r).within(r, "shim", place, shim.Nominal, shim.Unit, tolerance)
 	}
 	if !found {
 		j.missing("shim", place, spread(shim.Nominal, tolerance, shim.Unit), "%s: the reading is missing.", place)
 	}
+}
+
+// unlessCopied returns where the finding on a reading belongs: nowhere, when it only repeats the reading as found.
+func (j *Judgement) unlessCopied(r *Reading) *Judgement {
+	if isAsLeft(r.Characteristic) && r.Source == "computed" {
+		return &Judgement{}
+	}
+	return j
 }
 
 // shimTolerance returns gauge and shim tolerance added, in the shim's unit.

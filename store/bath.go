@@ -15,9 +15,13 @@ type Bath struct {
 	Name   string    `db:"name"`
 	Stage  string    `db:"stage"`
 	Active bool      `db:"active"`
+	// VolumeL is how much it holds; nil when it is not known.
+	VolumeL *float64 `db:"volume_l"`
+	// DumpDays is after how many days it is dumped and made up anew; 0 does not ask.
+	DumpDays int `db:"dump_days"`
 }
 
-const bathColumns = `bath_id, code, name, stage, active`
+const bathColumns = `bath_id, code, name, stage, active, volume_l, dump_days`
 
 // Baths returns all baths of a site, retired ones included, in order of their code.
 func (db *DB) Baths(ctx context.Context, site uuid.UUID) ([]Bath, error) {
@@ -33,8 +37,8 @@ func (db *DB) Baths(ctx context.Context, site uuid.UUID) ([]Bath, error) {
 func (db *DB) AddBath(ctx context.Context, a Actor, b Bath) (Bath, error) {
 	b.ID, b.Active = NewID(), true
 	err := db.inTx(ctx, a.Site, func(tx pgx.Tx) error {
-		if err := run(ctx, tx, `INSERT INTO bath (site_id, bath_id, code, name, stage) VALUES (@site, @id, @code, @name, @stage)`,
-			pgx.StrictNamedArgs{"site": a.Site, "id": b.ID, "code": b.Code, "name": b.Name, "stage": b.Stage}); err != nil {
+		if err := run(ctx, tx, `INSERT INTO bath (site_id, bath_id, code, name, stage, volume_l, dump_days) VALUES (@site, @id, @code, @name, @stage, @volume, @dump)`,
+			pgx.StrictNamedArgs{"site": a.Site, "id": b.ID, "code": b.Code, "name": b.Name, "stage": b.Stage, "volume": b.VolumeL, "dump": b.DumpDays}); err != nil {
 			return err
 		}
 		return db.event(ctx, tx, a, Event{Verb: "bath added", SubjectKind: "bath", Subject: b.ID, After: b})
@@ -45,7 +49,7 @@ func (db *DB) AddBath(ctx context.Context, a Actor, b Bath) (Bath, error) {
 	return b, nil
 }
 
-// ChangeBath changes a bath's name and whether it is in use.
+// ChangeBath changes a bath's name, volume, rhythm of make-up and whether it is in use.
 func (db *DB) ChangeBath(ctx context.Context, a Actor, b Bath) error {
 	return db.inTx(ctx, a.Site, func(tx pgx.Tx) error {
 		before, err := one[Bath](ctx, tx, `SELECT `+bathColumns+` FROM bath WHERE site_id = @site AND bath_id = @id`,
@@ -53,12 +57,12 @@ func (db *DB) ChangeBath(ctx context.Context, a Actor, b Bath) error {
 		if err != nil {
 			return fmt.Errorf("bath %s: %w", b.ID, err)
 		}
-		if err := run(ctx, tx, `UPDATE bath SET name = @name, active = @active WHERE site_id = @site AND bath_id = @id`,
-			pgx.StrictNamedArgs{"site": a.Site, "id": b.ID, "name": b.Name, "active": b.Active}); err != nil {
+		if err := run(ctx, tx, `UPDATE bath SET name = @name, active = @active, volume_l = @volume, dump_days = @dump WHERE site_id = @site AND bath_id = @id`,
+			pgx.StrictNamedArgs{"site": a.Site, "id": b.ID, "name": b.Name, "active": b.Active, "volume": b.VolumeL, "dump": b.DumpDays}); err != nil {
 			return err
 		}
 		after := before
-		after.Name, after.Active = b.Name, b.Active
+		after.Name, after.Active, after.VolumeL, after.DumpDays = b.Name, b.Active, b.VolumeL, b.DumpDays
 		return db.event(ctx, tx, a, Event{Verb: "bath changed", SubjectKind: "bath", Subject: b.ID, Before: before, After: after})
 	})
 }

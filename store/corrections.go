@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -135,6 +136,8 @@ func (db *DB) askTarget(ctx context.Context, tx pgx.Tx, a Actor, e *Entry) (*tar
 		return nil, refuse("record_superseded_once", fmt.Sprintf("%s has corrected this record meanwhile. Look at the correction first; nothing of yours was stored.", t.CorrectedBy))
 	case t.Verdict == quality.Voided:
 		return nil, refuse(RuleChanged, "This record is void. Enter a new one.")
+	case !a.Has(Supervisor, Engineer) && t.PersonID != a.Person:
+		return nil, refuse(RuleNoRight, "Its author, a supervisor or an engineer corrects a record.")
 	case t.Kind != e.Kind || t.subject() != e.Subject:
 		return nil, refuse(RuleInvalid, "A correction is about the same thing as its original. If it was entered on the wrong part, void it and enter it on the right one.")
 	}
@@ -154,6 +157,9 @@ func (db *DB) checkCorrectedGauge(ctx context.Context, tx pgx.Tx, a Actor, e Ent
 	if t.Gauge.Valid && t.Gauge.UUID == w.gauge.ID {
 		return t.Verification.UUID, nil
 	}
+	if err := refuseRecalled(ctx, tx, a.Site, *w.gauge, t.ObservedAt); err != nil {
+		return uuid.Nil, err
+	}
 	day, shift := w.site.ShopDay(t.ObservedAt)
 	id, err := value[uuid.UUID](ctx, tx, `SELECT r.record_id FROM record r WHERE r.site_id = @site AND r.instrument_id = @gauge AND r.kind = 'verification'
 		AND r.verdict = 'pass' AND r.shop_day = @day AND r.shift = @shift AND r.observed_at <= @at
@@ -164,6 +170,30 @@ func (db *DB) checkCorrectedGauge(ctx context.Context, tx pgx.Tx, a Actor, e Ent
 			w.gauge.Code, shift, day.Format("2 January 2006")))
 	}
 	return id, err
+}
+
+// checkCorrectedLots refuses a correction that names another lot than the original did when that lot may not be used: an
+// exception is authorised where the work is entered, not here.
+func (db *DB) checkCorrectedLots(ctx context.Context, tx pgx.Tx, a Actor, e Entry, w *work, t *target) error {
+	var bad *Refusal
+	for _, r := range w.refusals {
+		if r.Rule == RuleLotExpired || r.Rule == RuleLotRejected {
+			bad = r
+		}
+	}
+	if bad == nil {
+		return nil
+	}
+	before, err := db.UsesAsEntered(ctx, a.Site, t.RecordID)
+	if err != nil {
+		return err
+	}
+	for _, u := range e.Uses {
+		if useColumns[u.Role] == "lot_id" && !slices.Contains(before, u) {
+			return refuse(bad.Rule, bad.Sentence+" If it was used all the same, void this record and enter the work anew with a supervisor's exception.")
+		}
+	}
+	return nil
 }
 
 // applyCorrection does what a correction entails once it is on record: releases signed over the original are void and their

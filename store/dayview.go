@@ -153,7 +153,9 @@ func (db *DB) OvenDays(ctx context.Context, site uuid.UUID, from, to time.Time) 
 			FROM record r JOIN oven_load o ON o.site_id = r.site_id AND o.load_id = r.load_id WHERE `+inPeriod+` AND r.kind = 'cure')
 		SELECT r.in_oven AS oven_id, s.code, s.name, r.shop_day AS day, max(r.observed_at) AS at,
 			(array_agg(r.record_id ORDER BY r.observed_at DESC))[1] AS record_id, (array_agg(r.spec_revision_id ORDER BY r.observed_at DESC))[1] AS revision_id,
-			(array_agg(r.verdict ORDER BY r.observed_at DESC))[1] AS verdict, count(*)::int AS loads, avg(r.coldest) AS coldest_c,
+			(array_agg(r.verdict ORDER BY r.observed_at DESC))[1] AS verdict, count(*)::int AS loads,
+			-- A second bake after a bad one says nothing about the oven's way down.
+			coalesce(avg(r.coldest) FILTER (WHERE r.first_pass), avg(r.coldest)) AS coldest_c,
 			(array_agg(r.coldest ORDER BY r.observed_at DESC))[1] AS last_c, (array_agg(r.shortest ORDER BY r.observed_at DESC))[1] AS last_minutes
 		FROM runs r JOIN station s ON s.site_id = r.site_id AND s.station_id = r.in_oven
 		WHERE r.coldest IS NOT NULL
@@ -213,80 +215,10 @@ func (db *DB) LastVerifications(ctx context.Context, site uuid.UUID, day time.Ti
 // LastShopDay returns the latest shop day before a day, or after it when forward, on which anything was recorded.
 // ErrNotFound if there is none.
 func (db *DB) LastShopDay(ctx context.Context, site uuid.UUID, day time.Time, forward bool) (time.Time, error) {
-	sql := `SELECT shop_day::timestamptz FROM record WHERE site_id = @site AND shop_day < @day ORDER BY shop_day DESC LIMIT 1`
+	// Ordered by the column as it is stored, so that the index answers without reading every record.
+	sql := `SELECT shop_day::timestamptz FROM record WHERE site_id = @site AND shop_day < @day ORDER BY record.shop_day DESC LIMIT 1`
 	if forward {
-		sql = `SELECT shop_day::timestamptz FROM record WHERE site_id = @site AND shop_day > @day ORDER BY shop_day LIMIT 1`
+		sql = `SELECT shop_day::timestamptz FROM record WHERE site_id = @site AND shop_day > @day ORDER BY record.shop_day LIMIT 1`
 	}
 	return value[time.Time](ctx, db.pool, sql, pgx.StrictNamedArgs{"site": site, "day": day})
-}
-
-// roleNames says what a thing used in a record is called by, for each role.
-var roleNames = map[string]string{
-	"gauge": "i.code", "shim": "i.code", "powder": "l.lot_number", "welder": "pe.name", "booth": "st.name", "oven": "st.name", "bath": "b.name",
-	"tested_part": "tp.serial",
-}
-
-// PartsUsing lists the parts that a record with the named thing in that role speaks for, the latest record first: all parts
-// coated with a powder lot, measured with a gauge, washed in a bath. An unknown role is ErrNotFound.
-func (db *DB) PartsUsing(ctx context.Context, site uuid.UUID, role, name string, limit int) ([]PartRow, error) {
-	column, ok := roleNames[role]
-	if !ok {
-		return nil, fmt.Errorf("role %q: %w", role, ErrNotFound)
-	}
-	return list[PartRow](ctx, db.pool, partRowSQL+` AND p.part_id IN (SELECT x.part_id FROM record_use u
-		JOIN record r ON r.site_id = u.site_id AND r.record_id = u.record_id
-		LEFT JOIN instrument i ON i.site_id = u.site_id AND i.instrument_id = u.instrument_id
-		LEFT JOIN powder_lot l ON l.site_id = u.site_id AND l.lot_id = u.lot_id
-		LEFT JOIN person pe ON pe.site_id = u.site_id AND pe.person_id = u.person_id
-		LEFT JOIN station st ON st.site_id = u.site_id AND st.station_id = u.station_id
-		LEFT JOIN bath b ON b.site_id = u.site_id AND b.bath_id = u.bath_id
-		LEFT JOIN part tp ON tp.site_id = u.site_id AND tp.part_id = u.part_id
-		CROSS JOIN `+partsOfRecord+`
-		WHERE u.site_id = @site AND u.role = @role AND `+column+` = @name)
-		ORDER BY ps.changed_at DESC, p.serial LIMIT @limit`, pgx.StrictNamedArgs{"site": site, "role": role, "name": name, "limit": limit})
-}
-
-// A RecordLink is the record on the other side of a correction: who made it, when and why.
-type RecordLink struct {
-	ID     uuid.UUID
-	Person string
-	At     time.Time
-	Reason string
-}
-
-// RecordLinks are what a record is tied to: the record it corrects, the one that corrects it, and the holds it opened.
-type RecordLinks struct {
-	Supersedes, SupersededBy *RecordLink
-	Holds                    []string
-}
-
-// RecordLinks returns what a record is tied to.
-func (db *DB) RecordLinks(ctx context.Context, site, record uuid.UUID) (links RecordLinks, err error) {
-	type row struct {
-		ID     uuid.UUID `db:"record_id"`
-		Later  bool      `db:"later"`
-		Person string    `db:"person"`
-		At     time.Time `db:"at"`
-		Reason string    `db:"reason"`
-	}
-	args := pgx.StrictNamedArgs{"site": site, "record": record}
-	rows, err := list[row](ctx, db.pool, `
-		SELECT s.record_id, true AS later, p.name AS person, s.recorded_at AS at, s.reason FROM record s JOIN person p ON p.site_id = s.site_id AND p.person_id = s.person_id
-		WHERE s.site_id = @site AND s.supersedes_id = @record
-		UNION ALL
-		SELECT o.record_id, false, p.name, o.observed_at, r.reason FROM record r JOIN record o ON o.site_id = r.site_id AND o.record_id = r.supersedes_id
-		JOIN person p ON p.site_id = o.site_id AND p.person_id = o.person_id WHERE r.site_id = @site AND r.record_id = @record`, args)
-	if err != nil {
-		return links, fmt.Errorf("corrections of record %s: %w", record, err)
-	}
-	for _, r := range rows {
-		link := &RecordLink{r.ID, r.Person, r.At, r.Reason}
-		if r.Later {
-			links.SupersededBy = link
-		} else {
-			links.Supersedes = link
-		}
-	}
-	links.Holds, err = column[string](ctx, db.pool, `SELECT number FROM hold WHERE site_id = @site AND record_id = @record ORDER BY number`, args)
-	return links, err
 }

@@ -25,7 +25,8 @@ type ExportFilter struct {
 
 func (f ExportFilter) args(st Site, file ExportFile) pgx.StrictNamedArgs {
 	args := pgx.StrictNamedArgs{"site": st.ID, "from": f.From, "to": f.To, "job": f.Job, "part_number": f.PartNumber}
-	if file.Name == partsFile.Name {
+	// These two count by the day of a time that has no shop day of its own.
+	if file.Name == partsFile.Name || file.Name == signaturesFile.Name {
 		args["zone"] = st.TimeZone
 	}
 	return args

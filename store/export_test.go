@@ -26,7 +26,8 @@ func exportDay(t *testing.T) *storetest.Shop {
 	s.Finish(parts[0])
 	s.Film(parts[0], "84.20", "81,0", "79", "80", "82")
 	s.Now = s.Now.Add(time.Second)
-	_, err := s.DB.Save(t.Context(), s.Everyone, store.Entry{RecordID: store.NewID(), Kind: quality.Finish, Subject: store.Subject{Kind: quality.OnPart, ID: parts[1]},
+	finish := store.NewID()
+	_, err := s.DB.Save(t.Context(), s.Everyone, store.Entry{RecordID: finish, Kind: quality.Finish, Subject: store.Subject{Kind: quality.OnPart, ID: parts[1]},
 		Note: "=1+1, he said \"thin\"\r\nnear the µ mark", Check: quality.Check{Defects: []quality.Defect{{Code: quality.NoneFound}}}})
 	if err != nil {
 		t.Fatal(err)
@@ -34,6 +35,14 @@ func exportDay(t *testing.T) *storetest.Shop {
 	s.Film(parts[1], "3.20 mil", "1.82 mil", "3 mil", "3.1mil", "3.15 mil")
 	if err := s.DB.Release(t.Context(), s.Everyone, parts[:1], s.Proof(s.Everyone)); err != nil {
 		t.Fatal(err)
+	}
+	for _, reason := range []string{"The note was meant for another part.", "=looked at, again"} {
+		e := store.Entry{RecordID: store.NewID(), Kind: quality.Finish, Subject: store.Subject{Kind: quality.OnPart, ID: parts[1]}, Check: quality.Check{Defects: []quality.Defect{{Code: quality.NoneFound}}}}
+		s.Now = s.Now.Add(time.Minute)
+		if _, err := s.DB.Correct(t.Context(), s.Everyone, e, store.Correction{Of: finish, Code: "other", Text: reason}, s.Proof(s.Everyone)); err != nil {
+			t.Fatal(err)
+		}
+		finish = e.RecordID
 	}
 	return s
 }
@@ -158,7 +167,7 @@ func TestExportHeadersAreTheDictionary(t *testing.T) {
 }
 
 // suffixes are the endings that a numeric column may have: a unit, or a count that has none.
-var suffixes = regexp.MustCompile(`_(um|mm|degc|s|min|ms|percent|ph|us_per_cm|kv|ua|mohm|lx|gu|no|count)$`)
+var suffixes = regexp.MustCompile(`_(um|mm|degc|s|min|ms|percent|ph|us_per_cm|kv|ua|mohm|lx|gu|ml|l|g|kg|cm2|g_per_l|g_per_m2|no|count)$`)
 
 func TestNumericColumnsNameTheirUnit(t *testing.T) {
 	canonical := map[quality.Unit]bool{}

@@ -1,5 +1,7 @@
 package store
 
+import "slices"
+
 // A ColumnType says how an exported column is written and what may be in it.
 type ColumnType string
 
@@ -80,9 +82,11 @@ func join(groups ...[]ExportColumn) []ExportColumn {
 var unitColumns = []struct{ name, unit, meaning string }{
 	{"value_um", "um", "Film thickness"}, {"value_mm", "mm", "Length or distance"}, {"value_degc", "degC", "Temperature"},
 	{"value_s", "s", "Time in seconds"}, {"value_min", "min", "Time in minutes"}, {"value_percent", "percent", "Share, concentration or humidity"},
-	{"value_ph", "pH", "pH"}, {"value_us_per_cm", "uS/cm", "Conductivity at 20 °C"}, {"value_kv", "kV", "Gun voltage"},
+	{"value_ph", "pH", "pH"}, {"value_us_per_cm", "uS/cm", "Conductivity"}, {"value_kv", "kV", "Gun voltage"},
 	{"value_ua", "uA", "Gun current"}, {"value_mohm", "Mohm", "Resistance to earth"}, {"value_lx", "lx", "Light"},
 	{"value_gu", "GU", "Gloss"}, {"value_rubs_count", "double_rubs", "Double rubs"},
+	{"value_ml", "mL", "Titrant"}, {"value_g_per_l", "g/L", "Concentration"}, {"value_g_per_m2", "g/m2", "Etch loss or coat weight"}, {"value_g", "g", "Mass of a panel"},
+	{"value_cm2", "cm2", "Area of a panel"}, {"value_l", "L", "Volume added to a bath"}, {"value_kg", "kg", "Mass added to a bath"},
 }
 
 var partsFile = ExportFile{
@@ -129,11 +133,13 @@ var partsFile = ExportFile{
 // subjectColumns name what a record is about; the three files join on them and on record_id.
 var subjectColumns = []ExportColumn{
 	col("record_id", Identifier, "r.record_id", "The record; joins checks.csv and readings.csv"),
-	col("kind", Code, "r.kind", "Kind of record", "weld", "pretreatment", "coating", "cure", "cure_test", "finish", "film", "verification"),
+	col("kind", Code, "r.kind", "Kind of record", "weld", "pretreatment", "coating", "cure", "cure_test", "finish", "film", "verification", "calibration", "bath_reading", "bath_addition", "oven_survey"),
 	col("part_serial", Identifier, "pa.serial", "Part the record is about, if it is one; joins parts.csv"),
 	col("rack_number", Identifier, "rk.number", "Rack the record is about, if it is one"),
 	col("load_number", Identifier, "ol.number", "Oven load the record is about, if it is one"),
 	col("gauge", Identifier, "i.code", "Gauge the record is about, if it is one"),
+	col("bath", Identifier, "ba.code", "Bath the record is about, if it is one"),
+	col("oven", Identifier, "ov.code", "Oven the record is about, if it is one"),
 	col("part_number", Identifier, "pn.code", "Part number of the part"),
 	col("job_number", Identifier, "j.number", "Job of the part"),
 	col("cycle_no", Integer, "r.cycle", "Trip through coating, from 1"),
@@ -150,6 +156,8 @@ const recordJoins = ` FROM record r
 	LEFT JOIN rack rk ON rk.site_id = r.site_id AND rk.rack_id = r.rack_id
 	LEFT JOIN oven_load ol ON ol.site_id = r.site_id AND ol.load_id = r.load_id
 	LEFT JOIN instrument i ON i.site_id = r.site_id AND i.instrument_id = r.instrument_id
+	LEFT JOIN bath ba ON ba.site_id = r.site_id AND ba.bath_id = r.bath_id
+	LEFT JOIN station ov ON ov.site_id = r.site_id AND ov.station_id = r.oven_id
 	LEFT JOIN finish_spec_revision sr ON sr.site_id = r.site_id AND sr.revision_id = r.spec_revision_id
 	LEFT JOIN finish_spec fs ON fs.site_id = sr.site_id AND fs.spec_id = sr.spec_id
 	LEFT JOIN record sup ON sup.site_id = r.site_id AND sup.supersedes_id = r.record_id `
@@ -166,7 +174,7 @@ const recordFilter = ` WHERE r.site_id = @site AND r.shop_day BETWEEN @from AND 
 var checksFile = ExportFile{
 	Name: "checks.csv", Line: "one record: a check, a run or a gauge verification, corrected ones included",
 	Columns: join(subjectColumns, []ExportColumn{
-		col("verdict", Code, "r.verdict", "Verdict by the spec revision named", "pass", "fail", "guard_band", "incomplete"),
+		col("verdict", Code, "r.verdict", "Verdict by the spec revision named; void takes the record it supersedes out of count", "pass", "fail", "guard_band", "incomplete", "void"),
 		col("rule", Text, "r.rule", "Acceptance rule that decided"),
 		col("finding", Text, "fi.sentence", "First finding, the deciding one where the record did not pass"),
 		col("first_pass", Boolean, "r.first_pass", "Whether it is the first of its kind on its subject in cycle 1, which first-pass yield counts"),
@@ -181,6 +189,7 @@ var checksFile = ExportFile{
 		col("note", Text, "r.note", "Note"),
 		col("gauges", Identifier, "u.gauges", "Gauges used, separated by a semicolon"),
 		col("powder_lots", Identifier, "u.lots", "Powder lots used, separated by a semicolon"),
+		col("material_lots", Identifier, "u.other_lots", "Lots of other materials used, each with its role (chemical, titrant, solvent, filler, heat, tape), separated by a semicolon"),
 		col("booths", Text, "u.booths", "Booths used"),
 		col("welders", Text, "u.welders", "Welders"),
 		col("baths", Identifier, "u.baths", "Baths used, separated by a semicolon"),
@@ -191,7 +200,8 @@ var checksFile = ExportFile{
 		measured("film_lowest_spot_um", "um", "s.lowest_spot_um", "Lowest mean of a spot"),
 		col("hold_number", Identifier, "h.number", "Hold that the record opened, if it did"),
 		col("exceptions", Text, "o.text", "Exceptions authorised for it: what, reason, signer, time and meaning"),
-		col("supersedes", Identifier, "r.supersedes_id", "Record that this one corrects"),
+		col("supersedes", Identifier, "r.supersedes_id", "Record that this one corrects; the whole correction stands in corrections.csv"),
+		col("correction_code", Code, "r.reason_code", "Kind of reason for the correction", correctionCodes...),
 		col("correction_reason", Text, "r.reason", "Why it was corrected"),
 		col("superseded_by", Identifier, "sup.record_id", "Record that corrects this one; such a record counts nowhere"),
 		col("content_hash", Identifier, "r.content_hash", "SHA-256 of what was entered"),
@@ -201,12 +211,13 @@ var checksFile = ExportFile{
 		LEFT JOIN device d ON d.site_id = r.site_id AND d.device_id = r.device_id
 		LEFT JOIN film_summary s ON s.site_id = r.site_id AND s.record_id = r.record_id
 		LEFT JOIN LATERAL (SELECT f.sentence FROM finding f WHERE f.site_id = r.site_id AND f.record_id = r.record_id ORDER BY f.seq LIMIT 1) fi ON true
-		LEFT JOIN LATERAL (SELECT string_agg(ui.code, ';' ORDER BY u.seq) FILTER (WHERE u.role = 'gauge') AS gauges, string_agg(ul.lot_number, ';' ORDER BY u.seq) AS lots,
+		LEFT JOIN LATERAL (SELECT string_agg(ui.code, ';' ORDER BY u.seq) FILTER (WHERE u.role = 'gauge') AS gauges, string_agg(ul.lot_number, ';' ORDER BY u.seq) FILTER (WHERE u.role = 'powder') AS lots,
+				string_agg(u.role || ' ' || ul.lot_number, ';' ORDER BY u.seq) FILTER (WHERE u.role <> 'powder') AS other_lots,
 				string_agg(us.name, ';' ORDER BY u.seq) FILTER (WHERE u.role = 'booth') AS booths, string_agg(up.name, ';' ORDER BY u.seq) AS welders,
 				string_agg(ub.code, ';' ORDER BY u.seq) AS baths
 			FROM record_use u
 			LEFT JOIN instrument ui ON ui.site_id = u.site_id AND ui.instrument_id = u.instrument_id
-			LEFT JOIN powder_lot ul ON ul.site_id = u.site_id AND ul.lot_id = u.lot_id
+			LEFT JOIN material_lot ul ON ul.site_id = u.site_id AND ul.lot_id = u.lot_id
 			LEFT JOIN station us ON us.site_id = u.site_id AND us.station_id = u.station_id
 			LEFT JOIN person up ON up.site_id = u.site_id AND up.person_id = u.person_id
 			LEFT JOIN bath ub ON ub.site_id = u.site_id AND ub.bath_id = u.bath_id
@@ -257,6 +268,71 @@ var readingsFile = ExportFile{
 	order: " ORDER BY r.shop_day, r.record_id, l.rank, l.seq",
 }
 
+var correctionCodes = append(slices.Clone(CorrectionCodes), EntryUndone)
+
+var correctionsFile = ExportFile{
+	Name: "corrections.csv", Line: "one correction or void: the record, the one whose place it takes, who, when and why",
+	Columns: join(subjectColumns, []ExportColumn{
+		col("supersedes", Identifier, "r.supersedes_id", "Record whose place it takes; joins checks.csv and readings.csv"),
+		col("correction_code", Code, "r.reason_code", "Kind of reason", correctionCodes...),
+		col("correction_reason", Text, "r.reason", "Reason in words"),
+		col("verdict_was", Code, "o.verdict", "Verdict of the record before", "pass", "fail", "guard_band", "incomplete"),
+		col("verdict", Code, "r.verdict", "Verdict of this record", "pass", "fail", "guard_band", "incomplete", "void"),
+		col("entered_by", Text, "op.name", "Person who entered the record before"),
+		col("corrected_by", Text, "pe.name", "Person who corrected it"),
+	}, when("corrected", "r.recorded_at", "When the correction was stored"), []ExportColumn{
+		col("signed_by", Text, "sg.printed_name", "Signer as printed then; empty for an entry that its author took back at once"),
+		col("signature_meaning", Code, "sg.meaning", "What the signature means", "corrected"),
+	}, when("signed", "sg.signed_at", "When it was signed"), []ExportColumn{
+		col("hold_number", Identifier, "h.number", "Hold that the correction opened, if it did"),
+		col("releases_void", Identifier, "v.serials", "Parts whose release became void by it, separated by a semicolon"),
+		col("superseded_by", Identifier, "sup.record_id", "Record that corrects this correction"),
+	}),
+	from: recordJoins + `JOIN record o ON o.site_id = r.site_id AND o.record_id = r.supersedes_id
+		JOIN person op ON op.site_id = o.site_id AND op.person_id = o.person_id
+		LEFT JOIN signature sg ON sg.site_id = r.site_id AND sg.signature_id = r.signature_id
+		LEFT JOIN LATERAL (SELECT string_agg(ho.number, ';') AS number FROM hold ho WHERE ho.site_id = r.site_id AND ho.record_id = r.record_id) h ON true
+		LEFT JOIN LATERAL (SELECT string_agg(vp.serial, ';' ORDER BY vp.serial) AS serials FROM release_void rv
+			JOIN release rl ON rl.site_id = rv.site_id AND rl.release_id = rv.release_id
+			JOIN part vp ON vp.site_id = rl.site_id AND vp.part_id = rl.part_id
+			WHERE rv.site_id = r.site_id AND rv.record_id = r.record_id) v ON true` + recordFilter,
+	order: " ORDER BY r.shop_day, r.recorded_at, r.record_id",
+}
+
+var signaturesFile = ExportFile{
+	Name: "signatures.csv", Line: "one signature: who, when, what it means, on what, and whether it is void",
+	Columns: join([]ExportColumn{
+		col("signature_id", Identifier, "sg.signature_id", "The signature"),
+		col("signed_by", Text, "sg.printed_name", "Signer as printed then"),
+		col("meaning", Code, "sg.meaning", "What the signature means", "performed", "reviewed", "approved", "released", "disposed", "authorised", "corrected"),
+		col("statement", Text, "sg.statement", "The sentence that was signed"),
+	}, when("signed", "sg.signed_at", "When it was signed"), []ExportColumn{
+		col("auth_used", Code, "sg.auth_used", "What the signer gave: the secret alone, or at the first signature of a sitting the identity too", "pin", "pin+name", "pin+badge", "password", "password+name", "password+badge"),
+		col("part_serial", Identifier, "pa.serial", "Part it is about, if it is one; joins parts.csv"),
+		col("on_record_id", Identifier, "coalesce(r.record_id, ov.record_id)", "Record it stands on, if it is one; joins checks.csv"),
+		col("hold_number", Identifier, "h.number", "Hold that was decided, if it is a disposition"),
+		col("disposition", Code, "d.code", "What was decided", "rework", "strip_recoat", "concession", "regrade", "return", "scrap", "no_defect"),
+		col("state", Code, "CASE WHEN coalesce(rv.record_id, later.record_id) IS NULL THEN 'valid' ELSE 'void' END", "Whether what was signed still stands", "valid", "void"),
+		col("void_by", Identifier, "coalesce(rv.record_id, later.record_id)", "Record whose correction made the signature void"),
+		col("content_hash", Identifier, "sg.content_hash", "SHA-256 of what was signed"),
+	}),
+	from: ` FROM signature sg
+		LEFT JOIN record r ON r.site_id = sg.site_id AND r.signature_id = sg.signature_id
+		LEFT JOIN override ov ON ov.site_id = sg.site_id AND ov.signature_id = sg.signature_id
+		LEFT JOIN record onto ON onto.site_id = ov.site_id AND onto.record_id = ov.record_id
+		LEFT JOIN record later ON later.site_id = sg.site_id AND later.supersedes_id = coalesce(r.record_id, ov.record_id)
+		LEFT JOIN disposition d ON d.site_id = sg.site_id AND d.signature_id = sg.signature_id
+		LEFT JOIN hold h ON h.site_id = d.site_id AND h.hold_id = d.hold_id
+		LEFT JOIN release rl ON rl.site_id = sg.site_id AND rl.signature_id = sg.signature_id
+		LEFT JOIN release_void rv ON rv.site_id = rl.site_id AND rv.release_id = rl.release_id
+		LEFT JOIN part pa ON pa.site_id = sg.site_id AND pa.part_id = coalesce(rl.part_id, d.part_id, r.part_id, onto.part_id)
+		LEFT JOIN part_number pn ON pn.site_id = pa.site_id AND pn.part_number_id = pa.part_number_id
+		LEFT JOIN job j ON j.site_id = pa.site_id AND j.job_id = pa.job_id
+		WHERE sg.site_id = @site AND (sg.signed_at AT TIME ZONE @zone)::date BETWEEN @from AND @to
+		AND (@job = '' OR j.number = @job) AND (@part_number = '' OR pn.code = @part_number)`,
+	order: " ORDER BY sg.signed_at, sg.signature_id",
+}
+
 func unitValues() []ExportColumn {
 	columns := make([]ExportColumn, len(unitColumns))
 	for i, u := range unitColumns {
@@ -267,7 +343,7 @@ func unitValues() []ExportColumn {
 }
 
 // exportFiles are all files in the order of the screens.
-var exportFiles = []ExportFile{partsFile, checksFile, readingsFile}
+var exportFiles = []ExportFile{partsFile, checksFile, readingsFile, correctionsFile, signaturesFile}
 
 // ExportFiles describes the files that can be exported, the dictionary aside.
 func ExportFiles() []ExportFile { return exportFiles }

@@ -39,30 +39,36 @@ type FilmCheck struct {
 	LowestSpot float64         `db:"lowest_spot_um"`
 }
 
+// boothOfRack is where the rack of film checks f was coated last.
+const boothOfRack = `LATERAL (SELECT st.code, st.name FROM record c
+	JOIN record_use u ON u.site_id = c.site_id AND u.record_id = c.record_id AND u.role = 'booth'
+	JOIN station st ON st.site_id = u.site_id AND st.station_id = u.station_id
+	WHERE c.site_id = @site AND c.rack_id = f.rack_id AND c.kind = 'coating' ORDER BY c.observed_at DESC LIMIT 1) b`
+
 // FilmChecks returns the current film checks of a choice in the order they were observed. It reads the summaries, one row a
 // check, never the readings. The booth is that of the latest coating run of the rack that held the part in that cycle.
 func (db *DB) FilmChecks(ctx context.Context, site uuid.UUID, f FilmFilter) ([]FilmCheck, error) {
 	args := f.args(site)
 	args["part_number"], args["booth"], args["spec"] = f.PartNumber, f.Booth, f.Spec
+	// In two parts, because the planner tries every order of the tables it joins at once.
 	checks, err := list[FilmCheck](ctx, db.pool, `
-		SELECT r.record_id, pa.part_id, pa.serial, pn.code AS part_number, r.spec_revision_id AS revision_id, fs.code AS spec, sr.revision,
-			coalesce(b.code, '') AS booth, coalesce(b.name, '') AS booth_name, rp.rack_id, r.shop_day, r.observed_at, r.verdict,
-			s.n, s.mean_um, s.m2_um2, s.min_um, s.max_um, s.lowest_spot_um
-		FROM film_summary s
-		JOIN record r ON r.site_id = s.site_id AND r.record_id = s.record_id
-		JOIN part pa ON pa.site_id = s.site_id AND pa.part_id = s.part_id
-		JOIN part_number pn ON pn.site_id = pa.site_id AND pn.part_number_id = pa.part_number_id
-		JOIN finish_spec_revision sr ON sr.site_id = r.site_id AND sr.revision_id = r.spec_revision_id
-		JOIN finish_spec fs ON fs.site_id = sr.site_id AND fs.spec_id = sr.spec_id
-		LEFT JOIN rack_part rp ON rp.site_id = s.site_id AND rp.part_id = s.part_id AND rp.cycle = r.cycle
-		LEFT JOIN LATERAL (
-			SELECT st.code, st.name FROM record c
-			JOIN record_use u ON u.site_id = c.site_id AND u.record_id = c.record_id AND u.role = 'booth'
-			JOIN station st ON st.site_id = u.site_id AND st.station_id = u.station_id
-			WHERE c.site_id = rp.site_id AND c.rack_id = rp.rack_id AND c.kind = 'coating' ORDER BY c.observed_at DESC LIMIT 1) b ON true
-		WHERE s.site_id = @site AND s.shop_day BETWEEN @from AND @to AND `+inPeriod+`
-		AND (@part_number = '' OR pn.code = @part_number) AND (@booth = '' OR b.code = @booth) AND (@spec = '' OR fs.code = @spec)
-		ORDER BY r.observed_at, r.record_id`, args)
+		WITH films AS MATERIALIZED (
+			SELECT r.record_id, s.part_id, r.spec_revision_id, rp.rack_id, r.shop_day, r.observed_at, r.verdict, s.n, s.mean_um, s.m2_um2, s.min_um, s.max_um, s.lowest_spot_um
+			FROM record r
+			JOIN film_summary s ON s.site_id = r.site_id AND s.record_id = r.record_id
+			LEFT JOIN rack_part rp ON rp.site_id = r.site_id AND rp.part_id = s.part_id AND rp.cycle = r.cycle
+			WHERE r.kind = 'film' AND `+inPeriod+`)
+		SELECT f.record_id, f.part_id, pa.serial, pn.code AS part_number, f.spec_revision_id AS revision_id, fs.code AS spec, sr.revision,
+			coalesce(b.code, '') AS booth, coalesce(b.name, '') AS booth_name, f.rack_id, f.shop_day, f.observed_at, f.verdict,
+			f.n, f.mean_um, f.m2_um2, f.min_um, f.max_um, f.lowest_spot_um
+		FROM films f
+		JOIN part pa ON pa.site_id = @site AND pa.part_id = f.part_id
+		JOIN part_number pn ON pn.site_id = @site AND pn.part_number_id = pa.part_number_id
+		JOIN finish_spec_revision sr ON sr.site_id = @site AND sr.revision_id = f.spec_revision_id
+		JOIN finish_spec fs ON fs.site_id = @site AND fs.spec_id = sr.spec_id
+		LEFT JOIN `+boothOfRack+` ON true
+		WHERE (@part_number = '' OR pn.code = @part_number) AND (@booth = '' OR b.code = @booth) AND (@spec = '' OR fs.code = @spec)
+		ORDER BY f.observed_at, f.record_id`, args)
 	if err != nil {
 		return nil, fmt.Errorf("film checks: %w", err)
 	}
@@ -110,22 +116,18 @@ type FilmDay struct {
 func (db *DB) FilmDays(ctx context.Context, site uuid.UUID, from, to time.Time) ([]FilmDay, error) {
 	days, err := list[FilmDay](ctx, db.pool, `
 		WITH films AS MATERIALIZED (
-			SELECT r.verdict, r.spec_revision_id, s.shop_day, s.mean_um, rp.rack_id
-			FROM film_summary s
-			JOIN record r ON r.site_id = s.site_id AND r.record_id = s.record_id
-			JOIN rack_part rp ON rp.site_id = s.site_id AND rp.part_id = s.part_id AND rp.cycle = r.cycle
-			WHERE s.site_id = @site AND s.shop_day BETWEEN @from AND @to AND `+inPeriod+`),
-		booths AS (
-			SELECT k.rack_id, st.code, st.name FROM (SELECT DISTINCT rack_id FROM films) k
-			CROSS JOIN LATERAL (SELECT u.station_id FROM record c JOIN record_use u ON u.site_id = c.site_id AND u.record_id = c.record_id AND u.role = 'booth'
-				WHERE c.site_id = @site AND c.rack_id = k.rack_id AND c.kind = 'coating' ORDER BY c.observed_at DESC LIMIT 1) c
-			JOIN station st ON st.site_id = @site AND st.station_id = c.station_id)
-		SELECT b.code AS booth, b.name AS booth_name, fs.code AS spec, f.shop_day AS day, count(*)::int AS checks,
-			count(*) FILTER (WHERE f.verdict = 'fail')::int AS failed, avg(f.mean_um) AS mean_um, min(f.mean_um) AS lowest_um
+			SELECT rp.rack_id, r.spec_revision_id, r.shop_day, count(*) AS checks, count(*) FILTER (WHERE r.verdict = 'fail') AS failed,
+				sum(s.mean_um) AS total_um, min(s.mean_um) AS lowest_um
+			FROM record r
+			JOIN film_summary s ON s.site_id = r.site_id AND s.record_id = r.record_id
+			JOIN rack_part rp ON rp.site_id = r.site_id AND rp.part_id = s.part_id AND rp.cycle = r.cycle
+			WHERE r.kind = 'film' AND `+inPeriod+` GROUP BY rp.rack_id, r.spec_revision_id, r.shop_day)
+		SELECT b.code AS booth, b.name AS booth_name, fs.code AS spec, f.shop_day AS day, sum(f.checks)::int AS checks, sum(f.failed)::int AS failed,
+			sum(f.total_um) / sum(f.checks)::float8 AS mean_um, min(f.lowest_um) AS lowest_um
 		FROM films f
 		JOIN finish_spec_revision sr ON sr.site_id = @site AND sr.revision_id = f.spec_revision_id
-		JOIN finish_spec fs ON fs.site_id = sr.site_id AND fs.spec_id = sr.spec_id
-		JOIN booths b ON b.rack_id = f.rack_id
+		JOIN finish_spec fs ON fs.site_id = @site AND fs.spec_id = sr.spec_id
+		CROSS JOIN `+boothOfRack+`
 		GROUP BY b.code, b.name, fs.code, f.shop_day ORDER BY b.code, fs.code, f.shop_day`, Period{From: from, To: to}.args(site))
 	if err != nil {
 		return nil, fmt.Errorf("film by day: %w", err)

@@ -252,9 +252,8 @@ func (db *DB) ApproveSpec(ctx context.Context, a Actor, revisionID uuid.UUID, pr
 			return err
 		}
 		statement := fmt.Sprintf("I approve finish spec %s, revision %s, for use from now on.", r.Code, r.Revision)
-		content := struct{ Code, Revision, BodySHA256 string }{r.Code, r.Revision, hash}
 		b := &pgx.Batch{}
-		if _, err := db.sign(b, a, proof, "approved", statement, content); err != nil {
+		if _, err := db.sign(b, a, proof, "approved", statement, approvalContent(r.Code, r.Revision, hash)); err != nil {
 			return err
 		}
 		if err := send(ctx, tx, b); err != nil {

@@ -4,6 +4,8 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
+	"time"
 
 	"github.com/google/uuid"
 	"github.com/jackc/pgx/v5"
@@ -25,22 +27,33 @@ type Form struct {
 	Spots        []Spot
 	Gauges       []Instrument
 	Shims        []Instrument
-	Lots         []PowderLot
-	Booths       []Station
-	Ovens        []Station
-	Baths        []Bath
-	Welders      []Person
+	Plates       []Instrument // bare plates for the zero
+	Standards    []Instrument // what a device may be calibrated against
+	Device       *Instrument  // the device under test
+	Meters       []Instrument // what a bath may be read with
+	Now          time.Time    // by the server's clock
+	Lots         []MaterialLot
+	// Sheets are the materials in use at this step, for their safety data sheets.
+	Sheets  []Material
+	Booths  []Station
+	Ovens   []Station
+	Baths   []BathStanding // as they stand now
+	Welders []Person
 	// Authorisers may allow an exception with their PIN.
 	Authorisers []Person
-	// LastUsed is what the person used last, by role: carried forward and not asked again.
+	// LastUsed is what the person used last, by role (chemicals by role and kind, chemical:cleaner): carried forward and not asked
+	// again.
 	LastUsed map[string]uuid.UUID
 	// Blocks are the rules that would refuse an entry now, as far as they are known before it is typed.
 	Blocks []*Refusal
 }
 
+// bathMeters are the kinds of device that baths are read with.
+var bathMeters = []string{"ph_meter", "conductivity_meter", "thermometer", "other"}
+
 // Form returns what the entry page of a kind for a subject needs.
 func (db *DB) Form(ctx context.Context, a Actor, kind quality.Kind, s Subject) (Form, error) {
-	f := Form{Kind: kind, Subject: s}
+	f := Form{Kind: kind, Subject: s, Now: db.Clock()}
 	st, err := site(ctx, db.pool, a.Site)
 	if err != nil {
 		return f, err
@@ -50,7 +63,7 @@ func (db *DB) Form(ctx context.Context, a Actor, kind quality.Kind, s Subject) (
 	}
 	e := Entry{Kind: kind, Subject: s}
 	for role, id := range f.LastUsed {
-		if role == "gauge" || role == "powder" {
+		if role == "gauge" || lotRoles[role] != nil {
 			e.Uses = append(e.Uses, Use{role, id})
 		}
 	}
@@ -64,9 +77,12 @@ func (db *DB) Form(ctx context.Context, a Actor, kind quality.Kind, s Subject) (
 	default:
 		f.SpecCode, f.Revision, f.Spec, f.Circumstance = w.revision.Code, w.revision.Revision, w.spec, w.circumstance
 		f.Label = w.label
+		if s.Kind == quality.OnInstrument {
+			f.Device = w.gauge
+		}
 		for _, r := range w.refusals {
 			// What is still to be chosen on the page is no obstacle yet.
-			if r.Rule != RuleGaugeMissing && r.Rule != RuleLotMissing {
+			if r.Rule != RuleCalibration && r.Rule != RuleGaugeMissing && r.Rule != RuleLotMissing {
 				f.Blocks = append(f.Blocks, r)
 			}
 		}
@@ -108,6 +124,14 @@ func (db *DB) fillForm(ctx context.Context, a Actor, f *Form) (err error) {
 			f.Gauges = append(f.Gauges, i)
 		case i.Kind == "shim" && i.Status == "in_use":
 			f.Shims = append(f.Shims, i)
+		case i.Kind == "zero_plate" && i.Status == "in_use":
+			f.Plates = append(f.Plates, i)
+		}
+		if i.Status == "in_use" && slices.Contains(bathMeters, i.Kind) {
+			f.Meters = append(f.Meters, i)
+		}
+		if i.Status == "in_use" && (i.Kind == "shim" || i.Kind == "zero_plate" || i.Kind == "reference") && i.ID != f.Subject.ID {
+			f.Standards = append(f.Standards, i)
 		}
 	}
 	stations, err := db.Stations(ctx, a.Site)
@@ -122,15 +146,24 @@ func (db *DB) fillForm(ctx context.Context, a Actor, f *Form) (err error) {
 			f.Ovens = append(f.Ovens, s)
 		}
 	}
-	if f.Kind == quality.Coating {
-		lots, err := db.PowderLots(ctx, a.Site)
+	if kinds := lotKinds[f.Kind]; len(kinds) > 0 {
+		if f.Lots, err = db.MaterialLots(ctx, a.Site, kinds...); err != nil {
+			return err
+		}
+	}
+	if kinds := sheetKinds[f.Kind]; len(kinds) > 0 {
+		materials, err := db.Materials(ctx, a.Site, kinds...)
 		if err != nil {
 			return err
 		}
-		f.Lots = lots
+		f.Sheets = slices.DeleteFunc(materials, func(m Material) bool { return !m.Active })
 	}
-	if f.Kind == quality.Pretreatment {
-		if f.Baths, err = db.Baths(ctx, a.Site); err != nil {
+	if f.Kind == quality.Pretreatment || f.Subject.Kind == quality.OnBath {
+		st, err := site(ctx, db.pool, a.Site)
+		if err != nil {
+			return err
+		}
+		if f.Baths, err = db.BathStandings(ctx, st, f.Now); err != nil {
 			return err
 		}
 	}
@@ -156,6 +189,8 @@ func (db *DB) labelOf(ctx context.Context, site uuid.UUID, s Subject) (string, e
 		quality.OnPart:       `SELECT serial FROM part WHERE site_id = @site AND part_id = @id`,
 		quality.OnRack:       `SELECT number FROM rack WHERE site_id = @site AND rack_id = @id`,
 		quality.OnLoad:       `SELECT number FROM oven_load WHERE site_id = @site AND load_id = @id`,
+		quality.OnBath:       `SELECT code FROM bath WHERE site_id = @site AND bath_id = @id`,
+		quality.OnOven:       `SELECT code FROM station WHERE site_id = @site AND station_id = @id`,
 		quality.OnInstrument: `SELECT code FROM instrument WHERE site_id = @site AND instrument_id = @id`,
 	}[s.Kind]
 	label, err := value[string](ctx, db.pool, sql, pgx.StrictNamedArgs{"site": site, "id": s.ID})
@@ -171,11 +206,12 @@ func (db *DB) lastUsed(ctx context.Context, a Actor, kind quality.Kind) (map[str
 		Role string    `db:"role"`
 		ID   uuid.UUID `db:"id"`
 	}
-	rows, err := list[row](ctx, db.pool, `SELECT DISTINCT ON (u.role) u.role, coalesce(u.instrument_id, u.lot_id, u.person_id, u.station_id, u.bath_id) AS id
+	rows, err := list[row](ctx, db.pool, `SELECT DISTINCT ON (1) u.role || coalesce(':' || l.kind, '') AS role, coalesce(u.instrument_id, u.lot_id, u.person_id, u.station_id, u.bath_id) AS id
 		FROM record r JOIN record_use u ON u.site_id = r.site_id AND u.record_id = r.record_id
+		LEFT JOIN material_lot l ON l.site_id = u.site_id AND l.lot_id = u.lot_id AND u.role = 'chemical'
 		WHERE r.site_id = @site AND r.kind = @kind AND r.shop_day >= (@now::timestamptz - interval '2 days')::date
 		AND (r.person_id = @person OR r.device_id = @device) AND u.role NOT IN ('tested_part', 'bath', 'shim')
-		ORDER BY u.role, r.recorded_at DESC`, pgx.StrictNamedArgs{"site": a.Site, "kind": kind, "now": db.Clock(), "person": a.Person, "device": a.Device})
+		ORDER BY 1, r.recorded_at DESC`, pgx.StrictNamedArgs{"site": a.Site, "kind": kind, "now": db.Clock(), "person": a.Person, "device": a.Device})
 	if err != nil {
 		return nil, err
 	}

@@ -2,8 +2,8 @@ package store
 
 import (
 	"context"
-	"errors"
 	"fmt"
+	"strings"
 	"time"
 
 	"github.com/google/uuid"
@@ -31,6 +31,11 @@ func MayDecide(a Actor, code string) bool { return a.Has(dispositionRights[code]
 
 // openHold opens a numbered hold on parts in the transaction of the record that caused it, and returns its number.
 func (db *DB) openHold(ctx context.Context, tx pgx.Tx, a Actor, st Site, cause, requirement string, record uuid.UUID, parts []*standing) (string, error) {
+	return db.openHoldAs(ctx, tx, a, st, NewID(), cause, requirement, record, parts)
+}
+
+// openHoldAs is openHold with an id that was made before.
+func (db *DB) openHoldAs(ctx context.Context, tx pgx.Tx, a Actor, st Site, id uuid.UUID, cause, requirement string, record uuid.UUID, parts []*standing) (string, error) {
 	var held []*standing
 	for _, s := range parts {
 		if !finished[s.Status] {
@@ -48,7 +53,6 @@ func (db *DB) openHold(ctx context.Context, tx pgx.Tx, a Actor, st Site, cause, 
 	}
 	number := fmt.Sprintf("H-%d-%04d", year, n)
 	day, _ := st.ShopDay(now)
-	id := NewID()
 	if err := run(ctx, tx, `INSERT INTO hold (site_id, hold_id, number, cause, record_id, requirement, opened_by, opened_at, shop_day)
 		VALUES (@site, @hold, @number, @cause, @record, @requirement, @by, @at, @day)`, pgx.StrictNamedArgs{"site": a.Site, "hold": id, "number": number,
 		"cause": cause, "record": null(record), "requirement": requirement, "by": a.Person, "at": now, "day": day}); err != nil {
@@ -147,39 +151,6 @@ func (db *DB) HeldParts(ctx context.Context, site, hold uuid.UUID) ([]HeldPart, 
 		WHERE hp.site_id = @site AND hp.hold_id = @hold ORDER BY p.serial`, pgx.StrictNamedArgs{"site": site, "hold": hold})
 }
 
-// A Neighbour is a part that shares a cause with a held one and is not held with it.
-type Neighbour struct {
-	PartID uuid.UUID `db:"part_id"`
-	Serial string    `db:"serial"`
-	Shares string    `db:"shares"` // load or rack
-	Number string    `db:"number"` // its number
-	Status string    `db:"status"`
-}
-
-// Neighbours proposes the other suspect parts of a hold: those of the same oven load, else of the same rack, that are still
-// in house and not under this hold.
-func (db *DB) Neighbours(ctx context.Context, site, hold uuid.UUID) ([]Neighbour, error) {
-	return list[Neighbour](ctx, db.pool, `
-		WITH held AS (
-			SELECT hp.part_id, rp.rack_id, lr.load_id FROM hold_part hp
-			JOIN rack_part rp ON rp.site_id = hp.site_id AND rp.part_id = hp.part_id AND rp.cycle = hp.cycle
-			LEFT JOIN load_rack lr ON lr.site_id = rp.site_id AND lr.rack_id = rp.rack_id
-			WHERE hp.site_id = @site AND hp.hold_id = @hold)
-		SELECT DISTINCT ON (p.serial) p.part_id, p.serial, CASE WHEN rp.rack_id IN (SELECT rack_id FROM held) THEN 'rack' ELSE 'load' END AS shares,
-			CASE WHEN rp.rack_id IN (SELECT rack_id FROM held) THEN rk.number ELSE ol.number END AS number, ps.status
-		FROM rack_part rp
-		JOIN part_status ps ON ps.site_id = rp.site_id AND ps.part_id = rp.part_id AND ps.cycle = rp.cycle
-		JOIN part p ON p.site_id = rp.site_id AND p.part_id = rp.part_id
-		JOIN rack rk ON rk.site_id = rp.site_id AND rk.rack_id = rp.rack_id
-		LEFT JOIN load_rack lr ON lr.site_id = rp.site_id AND lr.rack_id = rp.rack_id
-		LEFT JOIN oven_load ol ON ol.site_id = lr.site_id AND ol.load_id = lr.load_id
-		WHERE rp.site_id = @site
-		AND (rp.rack_id IN (SELECT rack_id FROM held) OR lr.load_id IN (SELECT load_id FROM held))
-		AND rp.part_id NOT IN (SELECT part_id FROM hold_part WHERE site_id = @site AND hold_id = @hold)
-		AND ps.status NOT IN ('released', 'scrapped', 'returned', 'regraded')
-		ORDER BY p.serial`, pgx.StrictNamedArgs{"site": site, "hold": hold})
-}
-
 // ExtendHold puts further parts under a hold in one act.
 func (db *DB) ExtendHold(ctx context.Context, a Actor, hold uuid.UUID, parts []uuid.UUID) error {
 	return db.inTx(ctx, a.Site, func(tx pgx.Tx) error {
@@ -215,11 +186,14 @@ func (db *DB) ExtendHold(ctx context.Context, a Actor, hold uuid.UUID, parts []u
 
 // A Decision is what a supervisor decides of held parts.
 type Decision struct {
-	Parts          []uuid.UUID
-	Code           string
-	Reason         string
-	ConcessionRef  string
-	ConcessionEnds time.Time
+	Parts         []uuid.UUID
+	Code          string
+	Reason        string
+	ConcessionRef string
+	// ConcessionEnds and ConcessionQuantity are the limits of a concession: the last day it holds, the number of parts it is
+	// for, or both. They may be left out when the reference is on record already.
+	ConcessionEnds     time.Time
+	ConcessionQuantity int
 }
 
 // Decide writes a signed disposition for each part, wholly or not at all. Rework opens a new round in the same cycle; strip
@@ -234,10 +208,8 @@ func (db *DB) Decide(ctx context.Context, a Actor, hold uuid.UUID, d Decision, p
 		return refuse(RuleInvalid, "Choose at least one part.")
 	case len(d.Reason) < 5:
 		return refuse(RuleInvalid, "Give the reason, in at least five letters.")
-	case d.Code == "concession" && (d.ConcessionRef == "" || d.ConcessionEnds.IsZero()):
-		return refuse(RuleConcession, "A concession needs the customer's reference and the date it ends.")
-	case d.Code == "concession" && d.ConcessionEnds.Before(db.Clock().AddDate(0, 0, -1)):
-		return refuse(RuleConcession, "The concession's end date has passed.")
+	case d.Code == "concession" && strings.TrimSpace(d.ConcessionRef) == "":
+		return refuse(RuleConcession, "A concession needs the customer's reference, as it stands on their letter.")
 	}
 	return db.inTx(ctx, a.Site, func(tx pgx.Tx) error { return db.decide(ctx, tx, a, hold, d, proof) })
 }
@@ -263,6 +235,12 @@ func (db *DB) decide(ctx context.Context, tx pgx.Tx, a Actor, hold uuid.UUID, d 
 			return err
 		}
 	}
+	underConcession := uuid.Nil
+	if d.Code != "concession" {
+		d.ConcessionRef, d.ConcessionEnds, d.ConcessionQuantity = "", time.Time{}, 0
+	} else if underConcession, err = db.takeConcession(ctx, tx, a, st, &d); err != nil {
+		return err
+	}
 	day, _ := st.ShopDay(db.Clock())
 	b := &pgx.Batch{}
 	for _, s := range all {
@@ -274,17 +252,17 @@ func (db *DB) decide(ctx context.Context, tx pgx.Tx, a Actor, hold uuid.UUID, d 
 			return refuse(RuleChanged, fmt.Sprintf("Part %s was decided by somebody else meanwhile. Reload the page.", s.Serial))
 		}
 		signature, err := db.sign(b, a, proof, "disposed", fmt.Sprintf("Decided %s for part %s: %s", d.Code, s.Serial, d.Reason),
-			map[string]any{"hold": hold, "part": s.PartID, "code": d.Code, "reason": d.Reason, "concession_ref": d.ConcessionRef, "concession_ends": d.ConcessionEnds})
+			dispositionContent(hold, s.PartID, d.Code, d.Reason, d.ConcessionRef, d.ConcessionEnds))
 		if err != nil {
 			return err
 		}
 		var ends any
-		if d.Code == "concession" {
+		if !d.ConcessionEnds.IsZero() {
 			ends = d.ConcessionEnds
 		}
-		b.Queue(`INSERT INTO disposition (site_id, disposition_id, hold_id, part_id, code, reason, concession_ref, concession_ends, signature_id, decided_by, decided_at, shop_day)
-			VALUES (@site, @id, @hold, @part, @code, @reason, @ref, @ends::date, @signature, @by, @at, @day)`, pgx.StrictNamedArgs{"site": a.Site, "id": NewID(),
-			"hold": hold, "part": s.PartID, "code": d.Code, "reason": d.Reason, "ref": d.ConcessionRef, "ends": ends, "signature": signature,
+		b.Queue(`INSERT INTO disposition (site_id, disposition_id, hold_id, part_id, code, reason, concession_ref, concession_ends, concession_id, signature_id, decided_by, decided_at, shop_day)
+			VALUES (@site, @id, @hold, @part, @code, @reason, @ref, @ends::date, @concession, @signature, @by, @at, @day)`, pgx.StrictNamedArgs{"site": a.Site, "id": NewID(),
+			"hold": hold, "part": s.PartID, "code": d.Code, "reason": d.Reason, "ref": d.ConcessionRef, "ends": ends, "concession": null(underConcession), "signature": signature,
 			"by": a.Person, "at": db.Clock(), "day": day})
 		if err := db.queueEvent(b, a, Event{Verb: "disposed", SubjectKind: "part", Subject: s.PartID, Before: map[string]any{"status": s.Status, "cycle": s.Cycle, "round": s.Round},
 			After: map[string]any{"code": d.Code, "hold": hold, "concession_ref": d.ConcessionRef}, Reason: d.Reason}); err != nil {
@@ -306,16 +284,37 @@ func (db *DB) decide(ctx context.Context, tx pgx.Tx, a Actor, hold uuid.UUID, d 
 	return err
 }
 
-// causeIsGone refuses to lift a hold while the record behind it, as it stands after all corrections, says that something is
-// wrong.
+// causeIsGone refuses to lift a hold as without a defect while what is behind it stands: the record, as it is after all
+// corrections, says that something is wrong; the lot is still held or rejected; the recall is not decided. Behind a hold by
+// hand stands only the person's word, and the signed decision answers it.
 func causeIsGone(ctx context.Context, q querier, site, hold uuid.UUID) error {
+	type behind struct {
+		Record bool `db:"record"`
+		Lots   int  `db:"lots"`
+		Recall bool `db:"recall"`
+	}
+	args := pgx.StrictNamedArgs{"site": site, "hold": hold}
+	b, err := one[behind](ctx, q, `SELECT h.record_id IS NOT NULL AS record,
+		(SELECT count(*) FROM lot_hold lh JOIN material_lot l ON l.site_id = lh.site_id AND l.lot_id = lh.lot_id
+			WHERE lh.site_id = h.site_id AND lh.hold_id = h.hold_id AND l.status <> 'accepted')::int AS lots,
+		EXISTS (SELECT 1 FROM recall_review rr WHERE rr.site_id = h.site_id AND rr.hold_id = h.hold_id) AS recall
+		FROM hold h WHERE h.site_id = @site AND h.hold_id = @hold`, args)
+	switch {
+	case err != nil:
+		return err
+	case b.Recall && !b.Record:
+		return refuse(RuleInvalid, "A recall stands behind this hold. Decide on the part there, on the Recalls page.")
+	case b.Lots > 0:
+		return refuse(RuleInvalid, "The lot behind this hold is not accepted. Accept it first, under Setup, Lots, or choose another disposition.")
+	case !b.Record:
+		return nil
+	}
 	verdict, err := value[quality.Verdict](ctx, q, `WITH RECURSIVE chain AS (
 			SELECT r.record_id, r.verdict FROM hold h JOIN record r ON r.site_id = h.site_id AND r.record_id = h.record_id
 			WHERE h.site_id = @site AND h.hold_id = @hold
 			UNION ALL SELECT s.record_id, s.verdict FROM chain c JOIN record s ON s.site_id = @site AND s.supersedes_id = c.record_id)
-		SELECT verdict FROM chain c WHERE NOT EXISTS (SELECT 1 FROM record s WHERE s.site_id = @site AND s.supersedes_id = c.record_id)`,
-		pgx.StrictNamedArgs{"site": site, "hold": hold})
-	if errors.Is(err, ErrNotFound) || err == nil && (verdict == quality.Fail || verdict == quality.Incomplete) {
+		SELECT verdict FROM chain c WHERE NOT EXISTS (SELECT 1 FROM record s WHERE s.site_id = @site AND s.supersedes_id = c.record_id)`, args)
+	if err == nil && (verdict == quality.Fail || verdict == quality.Incomplete) {
 		return refuse(RuleInvalid, "The record behind this hold still stands. Correct or void it first, or choose another disposition.")
 	}
 	return err

@@ -3,6 +3,7 @@ package store
 import (
 	"context"
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -25,11 +26,21 @@ type Instrument struct {
 	ToleranceAbs   float64 `db:"tolerance_abs"`
 	ToleranceShare float64 `db:"tolerance_share"`
 	// Nominal is a shim's certified value; nil for a gauge.
-	Nominal        *float64      `db:"nominal"`
+	Nominal *float64 `db:"nominal"`
+	// Uncertainty is the expanded one on the certificate, with the coverage factor it was stated with.
+	Uncertainty *float64 `db:"uncertainty"`
+	CoverageK   *float64 `db:"coverage_k"`
+	// Location is where it is kept; OwnerName whose it is when it is not the company's; Alloy what a zero plate is made of.
+	Location  string `db:"location"`
+	OwnerName string `db:"owner_name"`
+	Alloy     string `db:"alloy"`
+	// DoubtedAt is since when it is doubtful, and Doubt what happened to it.
+	DoubtedAt      *time.Time    `db:"doubted_at"`
+	Doubt          string        `db:"doubt"`
 	IntervalDays   int           `db:"interval_days"`
 	DueOn          time.Time     `db:"due_on"`
 	Certificate    string        `db:"certificate"`
-	Status         string        `db:"status"` // in_use, failed, withdrawn
+	Status         string        `db:"status"` // in_use, doubtful, failed, withdrawn
 	VerifiedAt     *time.Time    `db:"verified_at"`
 	VerifiedDay    *time.Time    `db:"verified_day"`
 	VerifiedShift  string        `db:"verified_shift"`
@@ -40,13 +51,17 @@ type Instrument struct {
 
 const selectInstrument = `SELECT i.instrument_id, i.code, i.kind, i.maker_serial, i.owner, i.unit, i.range_low, i.range_high, i.resolution,
 	i.tolerance_abs, i.tolerance_share, i.nominal, i.interval_days, i.due_on, i.certificate, i.status,
+	i.uncertainty, i.coverage_k, i.location, i.owner_name, i.alloy, s.doubted_at, s.doubt,
 	s.verified_at, s.shop_day AS verified_day, s.shift AS verified_shift, s.verdict, s.verification_id, s.last_good_at
 	FROM instrument i JOIN instrument_status s ON s.site_id = i.site_id AND s.instrument_id = i.instrument_id `
 
 // dueSoonDays is how long before its due date a device is named as due soon: time enough to send it away.
 const dueSoonDays = 14
 
-// Standing says where a device stands on a shop day: in_use, due_soon, overdue, failed or withdrawn. It may be used through
+// StandingNames are the standings of a device in words.
+var StandingNames = map[string]string{"in_use": "in use", "due_soon": "due soon", "overdue": "overdue", "doubtful": "dropped or doubtful", "failed": "failed", "withdrawn": "withdrawn"}
+
+// Standing says where a device stands on a shop day: in_use, due_soon, overdue, doubtful, failed or withdrawn. It may be used through
 // the day on which it is due.
 func (i Instrument) Standing(day time.Time) string {
 	switch {
@@ -103,11 +118,12 @@ func (db *DB) AddInstrument(ctx context.Context, a Actor, i Instrument) (Instrum
 	i.ID, i.Status = NewID(), "in_use"
 	err := db.inTx(ctx, a.Site, func(tx pgx.Tx) error {
 		if err := run(ctx, tx, `INSERT INTO instrument (site_id, instrument_id, code, kind, maker_serial, owner, unit, range_low, range_high,
-			resolution, tolerance_abs, tolerance_share, nominal, interval_days, due_on, certificate)
-			VALUES (@site, @id, @code, @kind, @serial, @owner, @unit, @low, @high, @resolution, @abs, @share, @nominal, @interval, @due, @certificate)`,
+			resolution, tolerance_abs, tolerance_share, nominal, interval_days, due_on, certificate, uncertainty, coverage_k, location, owner_name, alloy)
+			VALUES (@site, @id, @code, @kind, @serial, @owner, @unit, @low, @high, @resolution, @abs, @share, @nominal, @interval, @due, @certificate, @uncertainty, @k, @location, @owner_name, @alloy)`,
 			pgx.StrictNamedArgs{"site": a.Site, "id": i.ID, "code": i.Code, "kind": i.Kind, "serial": i.MakerSerial, "owner": i.Owner,
 				"unit": i.Unit, "low": i.RangeLow, "high": i.RangeHigh, "resolution": i.Resolution, "abs": i.ToleranceAbs,
-				"share": i.ToleranceShare, "nominal": i.Nominal, "interval": i.IntervalDays, "due": i.DueOn, "certificate": i.Certificate}); err != nil {
+				"share": i.ToleranceShare, "nominal": i.Nominal, "interval": i.IntervalDays, "due": i.DueOn, "certificate": i.Certificate,
+				"uncertainty": i.Uncertainty, "k": i.CoverageK, "location": i.Location, "owner_name": i.OwnerName, "alloy": i.Alloy}); err != nil {
 			return err
 		}
 		if err := run(ctx, tx, `INSERT INTO instrument_status (site_id, instrument_id) VALUES (@site, @id)`,
@@ -135,10 +151,12 @@ func (db *DB) ChangeInstrument(ctx context.Context, a Actor, i Instrument) error
 			return err
 		}
 		if err := run(ctx, tx, `UPDATE instrument SET owner = @owner, range_low = @low, range_high = @high, resolution = @resolution,
-			tolerance_abs = @abs, tolerance_share = @share, nominal = @nominal, interval_days = @interval, due_on = @due, certificate = @certificate
+			tolerance_abs = @abs, tolerance_share = @share, nominal = @nominal, interval_days = @interval, due_on = @due, certificate = @certificate,
+			uncertainty = @uncertainty, coverage_k = @k, location = @location, owner_name = @owner_name, alloy = @alloy
 			WHERE site_id = @site AND instrument_id = @id`, pgx.StrictNamedArgs{"site": a.Site, "id": i.ID, "owner": i.Owner,
 			"low": i.RangeLow, "high": i.RangeHigh, "resolution": i.Resolution, "abs": i.ToleranceAbs, "share": i.ToleranceShare,
-			"nominal": i.Nominal, "interval": i.IntervalDays, "due": i.DueOn, "certificate": i.Certificate}); err != nil {
+			"nominal": i.Nominal, "interval": i.IntervalDays, "due": i.DueOn, "certificate": i.Certificate,
+			"uncertainty": i.Uncertainty, "k": i.CoverageK, "location": i.Location, "owner_name": i.OwnerName, "alloy": i.Alloy}); err != nil {
 			return err
 		}
 		after, err := instrument(ctx, tx, a.Site, i.ID)
@@ -149,21 +167,94 @@ func (db *DB) ChangeInstrument(ctx context.Context, a Actor, i Instrument) error
 	})
 }
 
-// SetInstrumentStatus withdraws a device, marks it failed or takes it back into use, for a reason that stays readable.
-func (db *DB) SetInstrumentStatus(ctx context.Context, a Actor, id uuid.UUID, status, reason string) error {
-	if len([]rune(strings.TrimSpace(reason))) < 5 {
-		return refuse("reason_given", "Say why the device's status changes, in a few words.")
+// SetInstrumentStatus withdraws a device, marks it failed or takes it back into use, for a reason that stays readable. A
+// device that failed is put back in use by an engineer; one that is doubtful by its verification, or by an engineer where it
+// is none that is verified on shims. Marking it failed recalls what was measured with it since it was last good; the number
+// of that review is returned.
+func (db *DB) SetInstrumentStatus(ctx context.Context, a Actor, id uuid.UUID, status, reason string) (recall string, err error) {
+	reason = strings.TrimSpace(reason)
+	if len([]rune(reason)) < 5 {
+		return "", refuse("reason_given", "Say why the device's status changes, in a few words.")
 	}
-	return db.inTx(ctx, a.Site, func(tx pgx.Tx) error {
-		before, err := instrument(ctx, tx, a.Site, id)
+	err = db.inTx(ctx, a.Site, func(tx pgx.Tx) error {
+		st, before, err := lockInstrument(ctx, tx, a.Site, id)
 		if err != nil {
 			return err
 		}
-		if err := run(ctx, tx, `UPDATE instrument SET status = @status WHERE site_id = @site AND instrument_id = @id`,
-			pgx.StrictNamedArgs{"site": a.Site, "id": id, "status": status}); err != nil {
+		switch {
+		case status == "in_use" && before.Status == "doubtful" && before.Kind == "film_gauge":
+			return refuse(RuleGaugeUnverified, fmt.Sprintf("%s is in doubt. Verify it on the zero plate and shims: a good verification puts it back in use.", before.Code))
+		case status == "in_use" && before.Status != "in_use" && before.Status != "withdrawn" && !a.Has(Engineer):
+			return refuse(RuleNoRight, fmt.Sprintf("%s is %s. An engineer puts it back in use.", before.Code, StandingNames[before.Status]))
+		case status == "doubtful":
+			return refuse("instrument_status_known", constraintSentences["instrument_status_known"])
+		}
+		if err := setInstrumentStatus(ctx, tx, a.Site, id, status); err != nil {
 			return err
 		}
-		return db.event(ctx, tx, a, Event{Verb: "instrument status changed", SubjectKind: "instrument", Subject: id,
-			Before: map[string]string{"Status": before.Status}, After: map[string]string{"Status": status}, Reason: strings.TrimSpace(reason)})
+		if err := db.event(ctx, tx, a, Event{Verb: "instrument status changed", SubjectKind: "instrument", Subject: id,
+			Before: map[string]string{"Status": before.Status}, After: map[string]string{"Status": status}, Reason: reason}); err != nil {
+			return err
+		}
+		if status != "failed" || before.Status == "failed" {
+			return nil
+		}
+		w := &work{}
+		_, err = db.openRecall(ctx, tx, a, st, before, db.Clock(), uuid.Nil, fmt.Sprintf("%s was marked as failed: %s", before.Code, reason), w)
+		recall = w.recall
+		return err
 	})
+	return recall, err
+}
+
+// Doubts are the reasons for which a device is blocked until it is verified.
+var Doubts = []string{"dropped", "doubtful_reading"}
+
+// DoubtInstrument blocks a device that was dropped or gave a reading that nobody believes, until it is verified. Anybody who
+// measures may do it.
+func (db *DB) DoubtInstrument(ctx context.Context, a Actor, id uuid.UUID, what, note string) error {
+	if !slices.Contains(Doubts, what) {
+		return refuse(RuleInvalid, "Say what happened: it was dropped, or a reading is doubtful.")
+	}
+	return db.inTx(ctx, a.Site, func(tx pgx.Tx) error {
+		_, before, err := lockInstrument(ctx, tx, a.Site, id)
+		if err != nil {
+			return err
+		}
+		if before.Status != "in_use" {
+			return refuse(RuleGaugeFailed, fmt.Sprintf("%s is %s already.", before.Code, StandingNames[before.Status]))
+		}
+		if err := setInstrumentStatus(ctx, tx, a.Site, id, "doubtful"); err != nil {
+			return err
+		}
+		doubt := strings.TrimSpace(strings.ReplaceAll(what, "_", " ") + ". " + strings.TrimSpace(note))
+		if err := run(ctx, tx, `UPDATE instrument_status SET doubted_at = @at, doubt = @doubt WHERE site_id = @site AND instrument_id = @id`,
+			pgx.StrictNamedArgs{"site": a.Site, "id": id, "at": db.Clock(), "doubt": doubt}); err != nil {
+			return err
+		}
+		return db.event(ctx, tx, a, Event{Verb: "instrument doubted", SubjectKind: "instrument", Subject: id,
+			Before: map[string]string{"Status": before.Status}, After: map[string]string{"Status": "doubtful"}, Reason: doubt})
+	})
+}
+
+// lockInstrument makes whoever measures with a device wait, and reads it as it stands then.
+func lockInstrument(ctx context.Context, tx pgx.Tx, siteID, id uuid.UUID) (st Site, i Instrument, err error) {
+	if err := run(ctx, tx, `SELECT 1 FROM instrument_status WHERE site_id = @site AND instrument_id = @id FOR UPDATE`, pgx.StrictNamedArgs{"site": siteID, "id": id}); err != nil {
+		return st, i, err
+	}
+	if st, err = site(ctx, tx, siteID); err != nil {
+		return st, i, err
+	}
+	i, err = instrument(ctx, tx, siteID, id)
+	return st, i, err
+}
+
+// setInstrumentStatus changes the status alone; who calls it writes the event.
+func setInstrumentStatus(ctx context.Context, tx pgx.Tx, site, id uuid.UUID, status string) error {
+	if err := run(ctx, tx, `UPDATE instrument SET status = @status WHERE site_id = @site AND instrument_id = @id`,
+		pgx.StrictNamedArgs{"site": site, "id": id, "status": status}); err != nil {
+		return err
+	}
+	return run(ctx, tx, `UPDATE instrument_status SET doubted_at = NULL, doubt = '' WHERE site_id = @site AND instrument_id = @id`,
+		pgx.StrictNamedArgs{"site": site, "id": id})
 }

@@ -73,9 +73,11 @@ func TestDeviceIsWithdrawnWithAReason(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	refusedBy(t, db.SetInstrumentStatus(t.Context(), a, i.ID, "withdrawn", ""), "reason_given")
-	refusedBy(t, db.SetInstrumentStatus(t.Context(), a, i.ID, "lost", "fell off the bench"), "instrument_status_known")
-	if err := db.SetInstrumentStatus(t.Context(), a, i.ID, "withdrawn", "fell off the bench"); err != nil {
+	_, err = db.SetInstrumentStatus(t.Context(), a, i.ID, "withdrawn", "")
+	refusedBy(t, err, "reason_given")
+	_, err = db.SetInstrumentStatus(t.Context(), a, i.ID, "lost", "fell off the bench")
+	refusedBy(t, err, "instrument_status_known")
+	if _, err := db.SetInstrumentStatus(t.Context(), a, i.ID, "withdrawn", "fell off the bench"); err != nil {
 		t.Fatal(err)
 	}
 	got, err := db.InstrumentByCode(t.Context(), a.Site, "FG-01")

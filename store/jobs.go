@@ -132,7 +132,7 @@ func (db *DB) AddParts(ctx context.Context, a Actor, jobID, partNumberID uuid.UU
 		var events []Event
 		for i, serial := range serials {
 			events = append(events, Event{Verb: "part received", SubjectKind: "part", Subject: ids[i],
-				After: map[string]string{"Serial": serial, "PartNumber": number.Code}})
+				After: map[string]string{"Serial": serial, "PartNumber": number.Code, "Job": jobID.String()}})
 		}
 		return db.event(ctx, tx, a, events...)
 	})

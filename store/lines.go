@@ -56,6 +56,9 @@ func (db *DB) queueRecord(batch *pgx.Batch, a Actor, e Entry, w *work, j quality
 	if e.Kind == quality.Film {
 		queueFilmSummary(batch, a.Site, e, day)
 	}
+	if e.Kind == quality.Cure && !e.voids {
+		queueCure(batch, a.Site, e, w)
+	}
 }
 
 // onColumns says which column of record holds a subject of each kind.
@@ -137,7 +140,10 @@ func queueUses(b *pgx.Batch, site uuid.UUID, e Entry, w *work) {
 		if column, known := useColumns[u.Role]; known {
 			ids[column][i] = &e.Uses[i].ID
 		}
+		reading, read := w.bathReadings[u.ID]
 		switch {
+		case u.Role == "bath" && read:
+			verifications[i] = &reading
 		case u.Role != "gauge" || w.gauge == nil || e.Kind == quality.Verification:
 		case w.verification != uuid.Nil:
 			verifications[i] = &w.verification
@@ -229,6 +235,8 @@ func (db *DB) checkOverrides(ctx context.Context, a Actor, overrides []Override)
 		if err != nil {
 			return nil, err
 		}
+		// They were chosen by name where the work is, and gave their PIN.
+		proof.auth += "+name"
 		proofs[o.Rule] = proof
 	}
 	return proofs, nil
@@ -244,7 +252,7 @@ func (db *DB) insertOverride(ctx context.Context, tx pgx.Tx, a Actor, e Entry, r
 	}
 	statement := "Authorised the exception: " + r.Sentence
 	b := &pgx.Batch{}
-	signature, err := db.sign(b, a, p, "authorised", statement, map[string]any{"record": e.RecordID, "rule": r.Rule, "sentence": r.Sentence, "reason": reason})
+	signature, err := db.sign(b, a, p, "authorised", statement, overrideContent(e.RecordID, r.Rule, r.Sentence, reason))
 	if err != nil {
 		return err
 	}

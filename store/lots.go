@@ -1,103 +1,100 @@
 package store
 
 import (
+	"cmp"
 	"context"
+	"errors"
 	"fmt"
-	"strings"
 	"time"
 
 	"github.com/google/uuid"
 	"github.com/jackc/pgx/v5"
 )
 
-// A PowderLot is one delivery of a powder. The dates are midnight UTC of their day.
-type PowderLot struct {
-	ID          uuid.UUID `db:"lot_id"`
-	PowderID    uuid.UUID `db:"powder_id"`
-	PowderCode  string    `db:"powder_code"`
-	PowderName  string    `db:"powder_name"`
-	LotNumber   string    `db:"lot_number"`
-	MadeOn      time.Time `db:"made_on"`
-	ReceivedOn  time.Time `db:"received_on"`
-	ExpiresOn   time.Time `db:"expires_on"`
-	QuantityKg  float64   `db:"quantity_kg"`
-	Certificate string    `db:"certificate"`
-	Status      string    `db:"status"` // accepted, held, rejected
+// A MaterialLot is one delivery of a material. The dates are midnight UTC of their day; what the box does not say is nil.
+type MaterialLot struct {
+	ID           uuid.UUID  `db:"lot_id"`
+	MaterialID   uuid.UUID  `db:"material_id"`
+	Kind         string     `db:"kind"`
+	MaterialCode string     `db:"material_code"`
+	MaterialName string     `db:"material_name"`
+	LotNumber    string     `db:"lot_number"`
+	MadeOn       *time.Time `db:"made_on"`
+	ReceivedOn   time.Time  `db:"received_on"`
+	ExpiresOn    *time.Time `db:"expires_on"`
+	Quantity     float64    `db:"quantity"`
+	Unit         string     `db:"unit"` // kg, L, m, pcs
+	// StorageMaxC is the warmest storage printed on the box, where it is not the product's.
+	StorageMaxC     *float64 `db:"storage_max_c"`
+	Certificate     string   `db:"certificate"`      // its number
+	CertificateFile string   `db:"certificate_file"` // where it can be read
+	Status          string   `db:"status"`           // accepted, held, rejected
 }
 
-const selectLot = `SELECT l.lot_id, l.powder_id, p.code AS powder_code, p.name AS powder_name, l.lot_number, l.made_on, l.received_on,
-	l.expires_on, l.quantity_kg, l.certificate, l.status
-	FROM powder_lot l JOIN powder p ON p.site_id = l.site_id AND p.powder_id = l.powder_id `
+const selectLot = `SELECT l.lot_id, l.material_id, l.kind, p.code AS material_code, p.name AS material_name, l.lot_number, l.made_on::timestamptz AS made_on,
+	l.received_on, l.expires_on::timestamptz AS expires_on, l.quantity, l.unit, l.storage_max_c, l.certificate, l.certificate_file, l.status
+	FROM material_lot l JOIN material p ON p.site_id = l.site_id AND p.material_id = l.material_id `
 
-// PowderLots returns all lots of a site, the one that expires last first.
-func (db *DB) PowderLots(ctx context.Context, site uuid.UUID) ([]PowderLot, error) {
-	lots, err := list[PowderLot](ctx, db.pool, selectLot+`WHERE l.site_id = @site ORDER BY l.expires_on DESC, l.lot_number`,
-		pgx.StrictNamedArgs{"site": site})
+// MaterialLots returns the lots of a site, of the given kinds or all, the one that expires last first; what does not expire
+// stands before.
+func (db *DB) MaterialLots(ctx context.Context, site uuid.UUID, kinds ...string) ([]MaterialLot, error) {
+	lots, err := list[MaterialLot](ctx, db.pool, selectLot+`WHERE l.site_id = @site AND (cardinality(@kinds::text[]) = 0 OR l.kind = ANY(@kinds))
+		ORDER BY l.expires_on DESC NULLS FIRST, l.lot_number`, pgx.StrictNamedArgs{"site": site, "kinds": append([]string{}, kinds...)})
 	if err != nil {
-		return nil, fmt.Errorf("powder lots: %w", err)
+		return nil, fmt.Errorf("lots: %w", err)
 	}
 	return lots, nil
 }
 
-// PowderLot returns one lot.
-func (db *DB) PowderLot(ctx context.Context, site, id uuid.UUID) (PowderLot, error) {
-	return powderLot(ctx, db.pool, site, id)
+// MaterialLot returns one lot.
+func (db *DB) MaterialLot(ctx context.Context, site, id uuid.UUID) (MaterialLot, error) {
+	return materialLot(ctx, db.pool, site, id)
 }
 
-func powderLot(ctx context.Context, q querier, site, id uuid.UUID) (PowderLot, error) {
-	l, err := one[PowderLot](ctx, q, selectLot+`WHERE l.site_id = @site AND l.lot_id = @id`, pgx.StrictNamedArgs{"site": site, "id": id})
+func materialLot(ctx context.Context, q querier, site, id uuid.UUID) (MaterialLot, error) {
+	l, err := one[MaterialLot](ctx, q, selectLot+`WHERE l.site_id = @site AND l.lot_id = @id`, pgx.StrictNamedArgs{"site": site, "id": id})
 	if err != nil {
-		return l, fmt.Errorf("powder lot %s: %w", id, err)
+		return l, fmt.Errorf("lot %s: %w", id, err)
 	}
 	return l, nil
 }
 
-// PowderLotByNumber returns the lot with the number on its box.
-func (db *DB) PowderLotByNumber(ctx context.Context, site uuid.UUID, number string) (PowderLot, error) {
-	l, err := one[PowderLot](ctx, db.pool, selectLot+`WHERE l.site_id = @site AND l.lot_number = @number`,
+// MaterialLotByNumber returns the lot with the number on its box.
+func (db *DB) MaterialLotByNumber(ctx context.Context, site uuid.UUID, number string) (MaterialLot, error) {
+	l, err := one[MaterialLot](ctx, db.pool, selectLot+`WHERE l.site_id = @site AND l.lot_number = @number`,
 		pgx.StrictNamedArgs{"site": site, "number": number})
 	if err != nil {
-		return l, fmt.Errorf("powder lot %q: %w", number, err)
+		return l, fmt.Errorf("lot %q: %w", number, err)
 	}
 	return l, nil
 }
 
-// AddPowderLot records a delivery. Without a status it is accepted.
-func (db *DB) AddPowderLot(ctx context.Context, a Actor, l PowderLot) (PowderLot, error) {
-	l.ID = NewID()
-	if l.Status == "" {
-		l.Status = "accepted"
-	}
+// AddMaterialLot records a delivery of a material. Its kind is the material's; without a status it is accepted, without a
+// unit it is in kg.
+func (db *DB) AddMaterialLot(ctx context.Context, a Actor, l MaterialLot) (MaterialLot, error) {
+	l.ID, l.Status, l.Unit = NewID(), cmp.Or(l.Status, "accepted"), cmp.Or(l.Unit, "kg")
 	err := db.inTx(ctx, a.Site, func(tx pgx.Tx) error {
-		if err := run(ctx, tx, `INSERT INTO powder_lot (site_id, lot_id, powder_id, lot_number, made_on, received_on, expires_on, quantity_kg, certificate, status)
-			VALUES (@site, @id, @powder, @number, @made, @received, @expires, @kg, @certificate, @status)`, pgx.StrictNamedArgs{
-			"site": a.Site, "id": l.ID, "powder": l.PowderID, "number": l.LotNumber, "made": l.MadeOn, "received": l.ReceivedOn,
-			"expires": l.ExpiresOn, "kg": l.QuantityKg, "certificate": l.Certificate, "status": l.Status}); err != nil {
-			return err
+		m, err := one[Material](ctx, tx, `SELECT `+materialColumns+` FROM material WHERE site_id = @site AND material_id = @id`,
+			pgx.StrictNamedArgs{"site": a.Site, "id": l.MaterialID})
+		if errors.Is(err, ErrNotFound) {
+			return refuse("material_lot_material_fkey", constraintSentences["material_lot_material_fkey"])
 		}
-		return db.event(ctx, tx, a, Event{Verb: "powder lot received", SubjectKind: "powder_lot", Subject: l.ID, After: l})
-	})
-	if err != nil {
-		return PowderLot{}, err
-	}
-	return db.PowderLot(ctx, a.Site, l.ID)
-}
-
-// SetLotStatus accepts, holds or rejects a lot from now on, for a reason that stays readable.
-func (db *DB) SetLotStatus(ctx context.Context, a Actor, id uuid.UUID, status, reason string) error {
-	if len([]rune(strings.TrimSpace(reason))) < 5 {
-		return refuse("reason_given", "Say why the lot's status changes, in a few words.")
-	}
-	return db.inTx(ctx, a.Site, func(tx pgx.Tx) error {
-		before, err := powderLot(ctx, tx, a.Site, id)
 		if err != nil {
 			return err
 		}
-		if err := run(ctx, tx, `UPDATE powder_lot SET status = @status WHERE site_id = @site AND lot_id = @id`,
-			pgx.StrictNamedArgs{"site": a.Site, "id": id, "status": status}); err != nil {
+		l.Kind, l.MaterialCode, l.MaterialName = m.Kind, m.Code, m.Name
+		if err := run(ctx, tx, `INSERT INTO material_lot (site_id, lot_id, material_id, kind, lot_number, made_on, received_on, expires_on, quantity, unit,
+				storage_max_c, certificate, certificate_file, status)
+			VALUES (@site, @id, @material, @kind, @number, @made, @received, @expires, @quantity, @unit, @storage, @certificate, @file, @status)`, pgx.StrictNamedArgs{
+			"site": a.Site, "id": l.ID, "material": l.MaterialID, "kind": l.Kind, "number": l.LotNumber, "made": l.MadeOn, "received": l.ReceivedOn,
+			"expires": l.ExpiresOn, "quantity": l.Quantity, "unit": l.Unit, "storage": l.StorageMaxC, "certificate": l.Certificate, "file": l.CertificateFile,
+			"status": l.Status}); err != nil {
 			return err
 		}
-		return db.event(ctx, tx, a, Event{Verb: "powder lot " + status, SubjectKind: "powder_lot", Subject: id,
-			Before: map[string]string{"Status": before.Status}, After: map[string]string{"Status": status}, Reason: strings.TrimSpace(reason)})
+		return db.event(ctx, tx, a, Event{Verb: MaterialKindNames[l.Kind] + " lot received", SubjectKind: "material_lot", Subject: l.ID, After: l})
 	})
+	if err != nil {
+		return MaterialLot{}, err
+	}
+	return db.MaterialLot(ctx, a.Site, l.ID)
 }

@@ -135,13 +135,26 @@ type StoryLine struct {
 	Reason     string        `db:"reason"`
 	Superseded bool          `db:"superseded"`
 	Late       string        `db:"late"`
+	// Later is the record that took the place of this one, or whose correction made this release's signature void; LaterBy,
+	// LaterAt, LaterCode and LaterWhy say who did it, when and why.
+	Later     uuid.NullUUID `db:"later_id"`
+	LaterBy   string        `db:"later_by"`
+	LaterAt   *time.Time    `db:"later_at"`
+	LaterCode string        `db:"later_code"`
+	LaterWhy  string        `db:"later_why"`
+	// Before is the record that this one corrects, with the reason and the signature.
+	Before   uuid.NullUUID `db:"before_id"`
+	Code     string        `db:"reason_code"`
+	Why      string        `db:"correction_reason"`
+	Signer   string        `db:"signer"`
+	SignedAt *time.Time    `db:"signed_at"`
 }
 
 // Story returns everything about a part in the order it happened: what was recorded on it, on its racks and its loads, what
 // was decided, and its release.
 func (db *DB) Story(ctx context.Context, site, part uuid.UUID) ([]StoryLine, error) {
 	return list[StoryLine](ctx, db.pool, `
-		WITH mine AS (
+		WITH line AS (WITH mine AS (
 			SELECT r.*, r.cycle AS in_cycle, '' AS number FROM record r WHERE r.site_id = @site AND r.part_id = @part
 			UNION ALL
 			SELECT r.*, rp.cycle, rk.number FROM rack_part rp JOIN record r ON r.site_id = rp.site_id AND r.rack_id = rp.rack_id
@@ -153,30 +166,41 @@ func (db *DB) Story(ctx context.Context, site, part uuid.UUID) ([]StoryLine, err
 		SELECT m.observed_at AS at, m.utc_offset_s, m.in_cycle AS cycle, m.round, m.kind AS what, m.record_id, m.number, m.verdict, m.rule,
 			coalesce((SELECT f.sentence FROM finding f WHERE f.site_id = m.site_id AND f.record_id = m.record_id ORDER BY f.seq LIMIT 1), '') AS sentence,
 			p.name AS person, coalesce(st.name, '') AS station, coalesce(fs.code || ' rev ' || sr.revision, '') AS spec, m.note AS reason,
-			EXISTS (SELECT 1 FROM record s WHERE s.site_id = m.site_id AND s.supersedes_id = m.record_id) AS superseded, m.late_reason AS late
+			EXISTS (SELECT 1 FROM record s WHERE s.site_id = m.site_id AND s.supersedes_id = m.record_id) AS superseded, m.late_reason AS late,
+			(SELECT s.record_id FROM record s WHERE s.site_id = m.site_id AND s.supersedes_id = m.record_id) AS later_id,
+			m.supersedes_id AS before_id, m.reason_code, m.reason AS correction_reason, m.signature_id
 		FROM mine m JOIN person p ON p.site_id = m.site_id AND p.person_id = m.person_id
 		LEFT JOIN station st ON st.site_id = m.site_id AND st.station_id = m.station_id
 		LEFT JOIN finish_spec_revision sr ON sr.site_id = m.site_id AND sr.revision_id = m.spec_revision_id
 		LEFT JOIN finish_spec fs ON fs.site_id = sr.site_id AND fs.spec_id = sr.spec_id
 		UNION ALL
-		SELECT h.opened_at, 0, hp.cycle, 0, 'hold', h.record_id, h.number, '', h.requirement, h.cause, p.name, '', '', '', false, ''
+		SELECT h.opened_at, 0, hp.cycle, 0, 'hold', h.record_id, h.number, '', h.requirement, h.cause, p.name, '', '', '', false, '', NULL, NULL, '', '', NULL
 		FROM hold_part hp JOIN hold h ON h.site_id = hp.site_id AND h.hold_id = hp.hold_id
 		JOIN person p ON p.site_id = h.site_id AND p.person_id = h.opened_by WHERE hp.site_id = @site AND hp.part_id = @part
 		UNION ALL
 		SELECT d.decided_at, 0, hp.cycle, 0, 'disposition', NULL, h.number, d.code, '', sg.statement, sg.printed_name, '', '',
-			d.reason || CASE WHEN d.concession_ref <> '' THEN ' · concession ' || d.concession_ref || ' until ' || d.concession_ends ELSE '' END, false, ''
+			d.reason || CASE WHEN d.concession_ref <> '' THEN ' · concession ' || d.concession_ref || coalesce(' until ' || d.concession_ends, '') ELSE '' END, false, '', NULL, NULL, '', '', NULL
 		FROM disposition d JOIN hold h ON h.site_id = d.site_id AND h.hold_id = d.hold_id
 		JOIN hold_part hp ON hp.site_id = d.site_id AND hp.hold_id = d.hold_id AND hp.part_id = d.part_id
 		JOIN signature sg ON sg.site_id = d.site_id AND sg.signature_id = d.signature_id WHERE d.site_id = @site AND d.part_id = @part
 		UNION ALL
 		SELECT rl.released_at, 0, rl.cycle, 0, 'release', NULL, '', 'released', '', sg.statement, sg.printed_name, '', '', '',
-			EXISTS (SELECT 1 FROM release_void v WHERE v.site_id = rl.site_id AND v.release_id = rl.release_id), ''
+			EXISTS (SELECT 1 FROM release_void v WHERE v.site_id = rl.site_id AND v.release_id = rl.release_id), '',
+			(SELECT v.record_id FROM release_void v WHERE v.site_id = rl.site_id AND v.release_id = rl.release_id), NULL, '', '', NULL
 		FROM release rl JOIN signature sg ON sg.site_id = rl.site_id AND sg.signature_id = rl.signature_id WHERE rl.site_id = @site AND rl.part_id = @part
 		UNION ALL
-		SELECT sg.signed_at, 0, m.in_cycle, m.round, 'override', o.record_id, '', '', o.rule, o.sentence, sg.printed_name, '', '', o.reason, false, ''
+		SELECT sg.signed_at, 0, m.in_cycle, m.round, 'override', o.record_id, '', '', o.rule, o.sentence, sg.printed_name, '', '', o.reason, false, '',
+			(SELECT s.record_id FROM record s WHERE s.site_id = m.site_id AND s.supersedes_id = m.record_id), NULL, '', '', NULL
 		FROM mine m JOIN override o ON o.site_id = m.site_id AND o.record_id = m.record_id
-		JOIN signature sg ON sg.site_id = o.site_id AND sg.signature_id = o.signature_id
-		ORDER BY at, what`, pgx.StrictNamedArgs{"site": site, "part": part})
+		JOIN signature sg ON sg.site_id = o.site_id AND sg.signature_id = o.signature_id)
+		SELECT line.at, line.utc_offset_s, line.cycle, line.round, line.what, line.record_id, line.number, line.verdict, line.rule, line.sentence, line.person,
+			line.station, line.spec, line.reason, line.superseded, line.late, line.later_id, coalesce(lp.name, '') AS later_by, l.recorded_at AS later_at,
+			coalesce(l.reason_code, '') AS later_code, coalesce(l.reason, '') AS later_why, line.before_id, line.reason_code, line.correction_reason,
+			coalesce(sg.printed_name, '') AS signer, sg.signed_at
+		FROM line LEFT JOIN record l ON l.site_id = @site AND l.record_id = line.later_id
+		LEFT JOIN person lp ON lp.site_id = l.site_id AND lp.person_id = l.person_id
+		LEFT JOIN signature sg ON sg.site_id = @site AND sg.signature_id = line.signature_id
+		ORDER BY line.at, line.what, line.before_id IS NOT NULL, line.later_id IS NULL, line.record_id`, pgx.StrictNamedArgs{"site": site, "part": part})
 }
 
 // A UseLine is one thing that went into a record, with its name.
@@ -186,16 +210,18 @@ type UseLine struct {
 	Name     string    `db:"name"`
 	// Detail is what stands beside the name: the powder's product, the time of the gauge's verification.
 	Detail string `db:"detail"`
+	// Vouched is the record that vouches for it: the verification of a gauge, the last reading of a bath.
+	Vouched uuid.NullUUID `db:"vouched"`
 }
 
 // UsesOf returns what went into the given records.
 func (db *DB) UsesOf(ctx context.Context, site uuid.UUID, records []uuid.UUID) ([]UseLine, error) {
 	return list[UseLine](ctx, db.pool, `SELECT u.record_id, u.role, coalesce(i.code, l.lot_number, pe.name, st.name, b.name, pa.serial, '') AS name,
-			coalesce(pw.code, to_char(v.observed_at, 'YYYY-MM-DD"T"HH24:MI:SS"Z"'), '') AS detail
+			coalesce(pw.code, to_char(v.observed_at, 'YYYY-MM-DD"T"HH24:MI:SS"Z"'), '') AS detail, u.verification_id AS vouched
 		FROM record_use u
 		LEFT JOIN instrument i ON i.site_id = u.site_id AND i.instrument_id = u.instrument_id
-		LEFT JOIN powder_lot l ON l.site_id = u.site_id AND l.lot_id = u.lot_id
-		LEFT JOIN powder pw ON pw.site_id = l.site_id AND pw.powder_id = l.powder_id
+		LEFT JOIN material_lot l ON l.site_id = u.site_id AND l.lot_id = u.lot_id
+		LEFT JOIN material pw ON pw.site_id = l.site_id AND pw.material_id = l.material_id
 		LEFT JOIN person pe ON pe.site_id = u.site_id AND pe.person_id = u.person_id
 		LEFT JOIN station st ON st.site_id = u.site_id AND st.station_id = u.station_id
 		LEFT JOIN bath b ON b.site_id = u.site_id AND b.bath_id = u.bath_id
@@ -222,7 +248,7 @@ func (db *DB) Scan(ctx context.Context, site uuid.UUID, code string) (Scanned, e
 			UNION ALL SELECT 2, 'rack', number FROM rack WHERE site_id = @site AND (number = @code OR tag = upper(@code) AND unloaded_at IS NULL)
 			UNION ALL SELECT 3, 'load', number FROM oven_load WHERE site_id = @site AND number = @code
 			UNION ALL SELECT 4, 'gauge', code FROM instrument WHERE site_id = @site AND code = upper(@code)
-			UNION ALL SELECT 5, 'lot', lot_number FROM powder_lot WHERE site_id = @site AND lot_number = @code) AS found
+			UNION ALL SELECT 5, 'lot', lot_number FROM material_lot WHERE site_id = @site AND lot_number = @code) AS found
 		ORDER BY rank LIMIT 1`, pgx.StrictNamedArgs{"site": site, "code": code})
 	return Scanned(r), err
 }

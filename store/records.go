@@ -47,7 +47,10 @@ type Entry struct {
 	Check       quality.Check
 	Uses        []Use
 	Overrides   []Override
+	// Profile is set for a cure run whose figures are read off a logger's file instead of being typed.
+	Profile *ProfileUse
 
+	recorded *recordedRun // what Profile gave
 	// Set by Correct, Void and TakeBack: the record that this one takes the place of, and the PIN given for it.
 	correction *Correction
 	proof      Proof
@@ -68,6 +71,8 @@ type Saved struct {
 	RecordID   uuid.UUID
 	Judgement  quality.Judgement
 	HoldNumber string
+	// RecallNumber is that of the review of everything measured with a device that this record found wrong.
+	RecallNumber string
 	// Already is set when this record was on disk before: the entry came twice.
 	Already bool
 	// ClockWarning is a sentence when the device's clock was too far off and the server's time was kept instead.
@@ -79,6 +84,12 @@ type Saved struct {
 func (db *DB) Save(ctx context.Context, a Actor, e Entry) (Saved, error) {
 	// Judging sets flags in place; the caller's lines stay as they are, and a repeat has the same content as the first try.
 	e.Check.Readings, e.Check.Defects = slices.Clone(e.Check.Readings), slices.Clone(e.Check.Defects)
+	if err := db.measure(ctx, a, &e); err != nil {
+		return Saved{}, err
+	}
+	if err := db.workOutBath(ctx, a, &e); err != nil {
+		return Saved{}, err
+	}
 	proofs, err := db.checkOverrides(ctx, a, e.Overrides)
 	if err != nil {
 		return Saved{}, err
@@ -108,6 +119,16 @@ func (db *DB) Preview(ctx context.Context, a Actor, e Entry) (quality.Judgement,
 	if err != nil {
 		return quality.Judgement{}, err
 	}
+	if err := asFound(&e); err != nil {
+		return quality.Judgement{}, err
+	}
+	e.Check.Readings = slices.Clone(e.Check.Readings)
+	if err := db.measure(ctx, a, &e); err != nil {
+		return quality.Judgement{}, err
+	}
+	if err := db.workOutBath(ctx, a, &e); err != nil {
+		return quality.Judgement{}, err
+	}
 	w, err := db.prepare(ctx, db.pool, st, a, &e)
 	if err != nil {
 		return quality.Judgement{}, err
@@ -131,24 +152,23 @@ type work struct {
 	original     *target
 	verification uuid.UUID // what vouches for the gauge
 	signature    uuid.UUID // of a correction
+	// bathReadings are the last readings of the baths that a wash names, by bath.
+	bathReadings map[uuid.UUID]uuid.UUID
+	recall       string // number of the review that a failed device opened
 }
 
 func (db *DB) save(ctx context.Context, tx pgx.Tx, a Actor, e Entry, proofs map[string]Proof) (Saved, error) {
+	if err := asFound(&e); err != nil {
+		return Saved{}, err
+	}
 	for i := range e.Check.Readings {
 		e.Check.Readings[i].Flag = quality.Unflagged
+		e.Check.Readings[i].Source = orElse(e.Check.Readings[i].Source, "typed")
 	}
 	for i := range e.Check.Defects {
 		e.Check.Defects[i].Flag = quality.Unflagged
 	}
-	hash, err := ContentHash(struct {
-		Kind    quality.Kind
-		Subject Subject
-		Check   quality.Check
-		Uses    []Use
-		Note    string
-		// Empty for a first entry, so that its hash is what it was before there were corrections.
-		Correction *Correction `json:",omitempty"`
-	}{e.Kind, e.Subject, e.Check, e.Uses, e.Note, e.correction})
+	hash, err := e.contentHash()
 	if err != nil {
 		return Saved{}, err
 	}
@@ -185,6 +205,7 @@ func (db *DB) save(ctx context.Context, tx pgx.Tx, a Actor, e Entry, proofs map[
 	if saved.HoldNumber, err = db.consequences(ctx, tx, batch, a, e, w, j); err != nil {
 		return Saved{}, err
 	}
+	saved.RecallNumber = w.recall
 	if err := db.queueEvent(batch, a, Event{Verb: "recorded", SubjectKind: string(e.Subject.Kind), Subject: e.Subject.ID, Record: e.RecordID,
 		After: map[string]any{"kind": e.Kind, "verdict": j.Verdict, "content_hash": hash}, Reason: e.LateReason}); err != nil {
 		return Saved{}, err
@@ -207,7 +228,13 @@ func (db *DB) saveCorrection(ctx context.Context, tx pgx.Tx, st Site, a Actor, e
 		return Saved{}, err
 	}
 	w.original, w.clockWarning = original, ""
+	if e.Kind == quality.Film && original.Cycle < w.parts[0].Cycle {
+		w.circumstance.Recoated = original.Cycle > 1
+	}
 	if w.verification, err = db.checkCorrectedGauge(ctx, tx, a, e, w, original); err != nil {
+		return Saved{}, err
+	}
+	if err := db.checkCorrectedLots(ctx, tx, a, e, w, original); err != nil {
 		return Saved{}, err
 	}
 	j := judgementOfVoid(*e.correction)
@@ -217,12 +244,14 @@ func (db *DB) saveCorrection(ctx context.Context, tx pgx.Tx, st Site, a Actor, e
 	batch := &pgx.Batch{}
 	if e.correction.Code != EntryUndone {
 		statement := fmt.Sprintf("Corrected a record (%s): %s", strings.ReplaceAll(e.correction.Code, "_", " "), e.correction.Text)
-		if w.signature, err = db.sign(batch, a, e.proof, "corrected", statement, map[string]any{"record": e.RecordID, "content_hash": hash,
-			"original": original.RecordID, "original_hash": original.ContentHash}); err != nil {
+		if w.signature, err = db.sign(batch, a, e.proof, "corrected", statement, correctionContent(e.RecordID, hash, original.RecordID, original.ContentHash)); err != nil {
 			return Saved{}, err
 		}
 	}
 	db.queueRecord(batch, a, e, w, j, hash)
+	if !e.voids {
+		db.recallCorrected(batch, a.Site, original.RecordID, e.RecordID)
+	}
 	if err := db.queueEvent(batch, a, Event{Verb: "corrected", SubjectKind: string(e.Subject.Kind), Subject: e.Subject.ID, Record: e.RecordID,
 		Before: map[string]any{"record": original.RecordID, "verdict": original.Verdict, "content_hash": original.ContentHash},
 		After:  map[string]any{"verdict": j.Verdict, "code": e.correction.Code, "content_hash": hash}, Reason: e.correction.Text}); err != nil {
@@ -232,8 +261,13 @@ func (db *DB) saveCorrection(ctx context.Context, tx pgx.Tx, st Site, a Actor, e
 		return Saved{}, fmt.Errorf("writing the correction of record %s: %w", original.RecordID, err)
 	}
 	saved := Saved{RecordID: e.RecordID, Judgement: j}
+	if e.Subject.Kind == quality.OnOven || e.Subject.Kind == quality.OnBath {
+		return saved, nil
+	}
 	if e.Subject.Kind == quality.OnInstrument {
-		return saved, db.restateInstrument(ctx, tx, a, e, w, j)
+		saved.HoldNumber, err = db.noteDevice(ctx, tx, a, e, w, j)
+		saved.RecallNumber = w.recall
+		return saved, err
 	}
 	saved.HoldNumber, err = db.applyCorrection(ctx, tx, a, e, w, j, original)
 	return saved, err
@@ -251,6 +285,7 @@ func (db *DB) arrive(ctx context.Context, tx pgx.Tx, a Actor, e Entry, hash stri
 	b := &pgx.Batch{}
 	sites := ask[Site](b, selectSite, pgx.StrictNamedArgs{"site": a.Site})
 	before := ask[storedRow](b, storedSQL, pgx.StrictNamedArgs{"site": a.Site, "record": e.RecordID})
+	lockDevices(b, a.Site, e)
 	b.Queue(lockSQL, pgx.StrictNamedArgs{"site": a.Site, "parts": ids})
 	if err := send(ctx, tx, b); err != nil {
 		return st, saved, false, err
@@ -268,14 +303,17 @@ func (db *DB) arrive(ctx context.Context, tx pgx.Tx, a Actor, e Entry, hash stri
 // consequences does what a verdict entails: the part's evidence, a hold on a fail, a gauge's state. What needs no answer
 // is added to the batch that writes the record.
 func (db *DB) consequences(ctx context.Context, tx pgx.Tx, batch *pgx.Batch, a Actor, e Entry, w *work, j quality.Judgement) (hold string, err error) {
-	if e.Kind == quality.Verification || j.Verdict == quality.Fail {
+	if e.Subject.Kind == quality.OnInstrument || j.Verdict == quality.Fail {
 		// Holds and the gauge's state point at the record, which must be there first.
 		if err := send(ctx, tx, batch); err != nil {
 			return "", fmt.Errorf("writing record %s: %w", e.RecordID, err)
 		}
 	}
-	if e.Kind == quality.Verification {
-		return "", db.noteVerification(ctx, tx, a, e, w, j)
+	if e.Subject.Kind == quality.OnInstrument {
+		return db.noteDevice(ctx, tx, a, e, w, j)
+	}
+	if e.Subject.Kind == quality.OnOven || e.Subject.Kind == quality.OnBath {
+		return "", nil // its verdict is read from the record; no part hangs on it
 	}
 	for _, s := range w.parts {
 		s.evidence = append(s.evidence, quality.Evidence{RecordID: e.RecordID.String(), Kind: e.Kind, Verdict: j.Verdict, At: e.ObservedAt,
@@ -327,6 +365,17 @@ func (db *DB) again(ctx context.Context, q querier, site, id uuid.UUID, hash str
 
 // prepare reads everything an entry's verdict and admission depend on, and collects the rules that speak against it.
 func (db *DB) prepare(ctx context.Context, q querier, st Site, a Actor, e *Entry) (*work, error) {
+	w, err := db.prepareSubject(ctx, q, st, a, e)
+	if err != nil {
+		return nil, err
+	}
+	if err := db.checkLots(ctx, q, a, e, w); err != nil {
+		return nil, err
+	}
+	return w, db.checkDevices(ctx, q, a, e, w)
+}
+
+func (db *DB) prepareSubject(ctx context.Context, q querier, st Site, a Actor, e *Entry) (*work, error) {
 	w := &work{site: st, station: a.Station}
 	db.checkTime(st, e, w)
 	if !onSubject(e.Kind, e.Subject.Kind) {
@@ -334,7 +383,13 @@ func (db *DB) prepare(ctx context.Context, q querier, st Site, a Actor, e *Entry
 	}
 	e.Check.Kind = e.Kind
 	if e.Subject.Kind == quality.OnInstrument {
-		return w, db.prepareVerification(ctx, q, a, e, w)
+		return w, db.prepareDevice(ctx, q, a, e, w)
+	}
+	if e.Subject.Kind == quality.OnOven {
+		return w, db.prepareOven(ctx, q, a, e, w)
+	}
+	if e.Subject.Kind == quality.OnBath {
+		return w, db.prepareBath(ctx, q, a, e, w)
 	}
 	ids, err := subjectParts(ctx, q, a.Site, e.Subject)
 	if err != nil {

@@ -123,7 +123,8 @@ func TestStepsAreRefusedBeforeWhatTheyNeed(t *testing.T) {
 
 func TestGaugeMustBeVerifiedThisShiftInDateAndGood(t *testing.T) {
 	s := storetest.NewShop(t)
-	part := s.Ready(1, 0)[0]
+	parts := s.Ready(2, 0)
+	part := parts[0]
 	_, err := save(t, s, filmEntry(s, part))
 	refusedBy(t, err, store.RuleGaugeUnverified)
 	s.Verify(0)
@@ -136,10 +137,10 @@ func TestGaugeMustBeVerifiedThisShiftInDateAndGood(t *testing.T) {
 	if saved := s.Verify(9); saved.Judgement.Verdict != quality.Fail {
 		t.Fatalf("a gauge 9 µm off: %s", saved.Judgement.Verdict)
 	}
-	_, err = save(t, s, filmEntry(s, part))
+	_, err = save(t, s, filmEntry(s, parts[1]))
 	refusedBy(t, err, store.RuleGaugeFailed)
 	s.Verify(0) // a later good check does not bring it back by itself
-	_, err = save(t, s, filmEntry(s, part))
+	_, err = save(t, s, filmEntry(s, parts[1]))
 	refusedBy(t, err, store.RuleGaugeFailed)
 }
 
@@ -173,7 +174,7 @@ func TestExpiredOrRejectedPowderIsRefusedUnlessAuthorised(t *testing.T) {
 		t.Fatal(err)
 	}
 	s.Save(quality.Pretreatment, quality.OnRack, rack, quality.Check{Readings: []quality.Reading{s.Reading("ph", "1-convert", 0, "4.5", quality.PH)}})
-	if err := s.DB.SetLotStatus(t.Context(), s.Everyone, s.Lot.ID, "rejected", "Lumps in the box"); err != nil {
+	if _, err := s.DB.SetLotStatus(t.Context(), s.Everyone, s.Lot.ID, "rejected", "Lumps in the box"); err != nil {
 		t.Fatal(err)
 	}
 	e := store.Entry{RecordID: store.NewID(), Kind: quality.Coating, Subject: store.Subject{Kind: quality.OnRack, ID: rack},

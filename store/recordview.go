@@ -35,7 +35,11 @@ type Header struct {
 	Rule          string          `db:"rule"`
 	Verdict       quality.Verdict `db:"verdict"`
 	ContentHash   string          `db:"content_hash"`
+	PersonID      uuid.UUID       `db:"person_id"`
 	SupersededBy  uuid.NullUUID   `db:"superseded_by"`
+	Supersedes    uuid.NullUUID   `db:"supersedes_id"`
+	ReasonCode    string          `db:"reason_code"` // why it corrects the record before, empty for a first record
+	Reason        string          `db:"reason"`
 }
 
 // A Record is one record with all its lines.
@@ -60,7 +64,7 @@ const headerSQL = `SELECT r.record_id, r.kind, CASE WHEN r.part_id IS NOT NULL T
 		WHEN r.bath_id IS NOT NULL THEN 'bath' WHEN r.oven_id IS NOT NULL THEN 'oven' WHEN r.panel_id IS NOT NULL THEN 'panel' ELSE 'instrument' END AS subject_kind,
 	coalesce(pa.serial, rk.number, ol.number, i.code, ba.code, ov.code, pl.code) AS subject, r.cycle, r.round, r.first_pass, coalesce(fs.code, '') AS spec_code, coalesce(sr.revision, '') AS revision,
 	coalesce(st.name, '') AS station, coalesce(d.name, '') AS device, pe.name AS person, r.observed_at, r.utc_offset_s, r.clock_offset_ms, r.recorded_at, r.shop_day, r.shift,
-	r.late_reason, r.note, r.rule, r.verdict, r.content_hash,
+	r.late_reason, r.note, r.rule, r.verdict, r.content_hash, r.person_id, r.supersedes_id, r.reason_code, r.reason,
 	(SELECT s.record_id FROM record s WHERE s.site_id = r.site_id AND s.supersedes_id = r.record_id) AS superseded_by
 	FROM record r JOIN person pe ON pe.site_id = r.site_id AND pe.person_id = r.person_id
 	LEFT JOIN part pa ON pa.site_id = r.site_id AND pa.part_id = r.part_id

@@ -60,7 +60,7 @@ func (db *DB) releaseOne(b *pgx.Batch, a Actor, st Site, s *standing, spec quali
 		return fmt.Errorf("gate of %s: %w", s.Serial, err)
 	}
 	signature, err := db.sign(b, a, proof, "released", fmt.Sprintf("Released part %s in cycle %d: every requirement of its spec is met or under concession.", s.Serial, s.Cycle),
-		map[string]any{"part": s.PartID, "cycle": s.Cycle, "gate": items})
+		releaseContent(s.PartID, s.Cycle, items))
 	if err != nil {
 		return err
 	}

@@ -14,6 +14,7 @@ var (
 	droppedRule = regexp.MustCompile(`(?i)\bDROP CONSTRAINT\s+([a-z_0-9]+)`)
 	namedRule   = regexp.MustCompile(`(?i)\bCONSTRAINT\s+([a-z_0-9]+)\s+(PRIMARY KEY|UNIQUE|CHECK|FOREIGN KEY|EXCLUDE)`)
 	uniqueIndex = regexp.MustCompile(`(?i)\bCREATE UNIQUE INDEX\s+([a-z_0-9]+)`)
+	renamedRule = regexp.MustCompile(`(?i)\bRENAME CONSTRAINT\s+([a-z_0-9]+)\s+TO\s+([a-z_0-9]+)`)
 	bareRule    = regexp.MustCompile(`(?i)^\s*(CHECK|UNIQUE|FOREIGN KEY)\b|\)\s*CHECK\b`)
 )
 
@@ -34,6 +35,11 @@ func schemaRules(t *testing.T) []string {
 		// A later migration may drop a rule; most add it again in another form.
 		for _, match := range droppedRule.FindAllStringSubmatch(string(sql), -1) {
 			names = slices.DeleteFunc(names, func(name string) bool { return name == match[1] })
+		}
+		for _, match := range renamedRule.FindAllStringSubmatch(string(sql), -1) {
+			if i := slices.Index(names, match[1]); i >= 0 {
+				names[i] = match[2]
+			}
 		}
 		for _, match := range namedRule.FindAllStringSubmatch(string(sql), -1) {
 			if !strings.EqualFold(match[2], "PRIMARY KEY") {

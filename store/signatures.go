@@ -5,7 +5,9 @@ import (
 	"crypto/sha256"
 	"encoding/hex"
 	"encoding/json"
+	"errors"
 	"fmt"
+	"strings"
 
 	"github.com/google/uuid"
 	"github.com/jackc/pgx/v5"
@@ -17,10 +19,33 @@ type Proof struct {
 	auth   string
 }
 
-// Sign checks the actor's secret once more, for the signatures of one act. On a tablet it is the PIN, elsewhere the PIN or
-// the password.
+// Sign checks the actor's secret once more, for the signatures of one act, after they have signed before in this sitting. On a
+// tablet it is the PIN, elsewhere the PIN or the password.
 func (db *DB) Sign(ctx context.Context, a Actor, secret string) (Proof, error) {
 	return db.proveFor(ctx, a, a.Person, secret)
+}
+
+// SignFirst is Sign for the first act of a sitting, which asks for both components: who signs, by sign-on name, full name or
+// badge, and their secret. The signature says that both were given.
+//
+// Source: 21 CFR 11.200(a)(1)(i), seen: the first signing of a continuous period uses all components.
+func (db *DB) SignFirst(ctx context.Context, a Actor, identity, secret string) (Proof, error) {
+	identity = strings.TrimSpace(identity)
+	if identity == "" {
+		return Proof{}, refuse(RuleNotSigner, "This is your first signature since you signed on. Enter your sign-on name or scan your badge, then your PIN.")
+	}
+	way, err := value[string](ctx, db.pool, `SELECT CASE WHEN badge_hash = @badge THEN 'badge' ELSE 'name' END FROM person
+		WHERE site_id = @site AND person_id = @person AND (lower(sign_on_name) = lower(@identity) OR lower(name) = lower(@identity) OR badge_hash = @badge)`,
+		pgx.StrictNamedArgs{"site": a.Site, "person": a.Person, "identity": identity, "badge": hashToken(identity)})
+	if errors.Is(err, ErrNotFound) {
+		return Proof{}, refuse(RuleNotSigner, fmt.Sprintf("%s is signed on here, and that is another name. Lock and sign on yourself to sign.", a.Name))
+	}
+	if err != nil {
+		return Proof{}, err
+	}
+	proof, err := db.proveFor(ctx, a, a.Person, secret)
+	proof.auth += "+" + way
+	return proof, err
 }
 
 // proveFor checks the secret of a person who may be another than the one signed on: a supervisor who authorises an

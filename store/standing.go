@@ -110,7 +110,7 @@ func (db *DB) standings(ctx context.Context, q querier, site uuid.UUID, parts []
 // askStandings asks within a batch; the answer is there once the batch was sent.
 func (db *DB) askStandings(b *pgx.Batch, site uuid.UUID, parts []uuid.UUID) (answered func() []*standing) {
 	rows := ask[standing](b, standingSQL+`ps.part_id = ANY(@parts) ORDER BY p.serial`, pgx.StrictNamedArgs{"site": site, "parts": parts})
-	evidence := ask[evidenceRow](b, evidenceSQL, pgx.StrictNamedArgs{"site": site, "parts": parts, "today": db.Clock()})
+	evidence := ask[evidenceRow](b, evidenceSQL, pgx.StrictNamedArgs{"site": site, "parts": parts, "now": db.Clock()})
 	return func() []*standing {
 		byPart := make(map[uuid.UUID]*standing, len(*rows))
 		out := make([]*standing, len(*rows))
@@ -146,10 +146,10 @@ type evidenceRow struct {
 // round when it was made after that began.
 const (
 	evidenceColumns = `t.part_id, r.record_id, r.kind, r.verdict, r.observed_at, r.person_id,
-		EXISTS (SELECT 1 FROM record s WHERE s.site_id = r.site_id AND s.supersedes_id = r.record_id) AS superseded,
+		EXISTS (SELECT 1 FROM record s WHERE s.site_id = r.site_id AND s.supersedes_id = r.record_id) OR ` + recalledEvidence + ` AS superseded,
 		coalesce((SELECT d.concession_ref FROM disposition d JOIN hold h ON h.site_id = d.site_id AND h.hold_id = d.hold_id
 			WHERE r.verdict = 'fail' AND d.site_id = r.site_id AND d.part_id = t.part_id AND d.code = 'concession' AND h.record_id = r.record_id
-			AND d.concession_ends >= @today LIMIT 1), '') AS waived,
+			AND (d.concession_ends IS NULL OR d.concession_ends >= (@now::timestamptz AT TIME ZONE (SELECT time_zone FROM site WHERE site.site_id = r.site_id))::date) LIMIT 1), '') AS waived,
 		coalesce((SELECT f.sentence FROM finding f WHERE f.site_id = r.site_id AND f.record_id = r.record_id ORDER BY f.seq LIMIT 1), r.rule) AS sentence`
 	evidenceRound = `CASE WHEN r.counted_at >= t.round_started_at THEN t.round ELSE 0 END AS round`
 	evidenceSQL   = `
@@ -168,6 +168,19 @@ const (
 		SELECT ` + evidenceColumns + `, ` + evidenceRound + ` FROM t JOIN panel pl ON pl.site_id = @site AND (pl.rack_id = t.rack_id OR pl.load_id = t.load_id)
 			JOIN record r ON r.site_id = @site AND r.panel_id = pl.panel_id`
 )
+
+// recoated reports whether a coat may lie over an older one: the part is in a later cycle, or was coated again after it had
+// been cured.
+func (s *standing) recoated() bool {
+	for _, coat := range s.evidence {
+		for _, cure := range s.evidence {
+			if coat.Kind == quality.Coating && cure.Kind == quality.Cure && !coat.Superseded && !cure.Superseded && coat.At.After(cure.At) {
+				return true
+			}
+		}
+	}
+	return s.Cycle > 1
+}
 
 // gate returns the part's gate under a spec.
 func (s *standing) gate(spec quality.FinishSpec) []quality.Item {

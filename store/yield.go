@@ -195,7 +195,7 @@ type FaultCount struct {
 }
 
 const faultFrom = ` FROM finding f JOIN record r ON r.site_id = f.site_id AND r.record_id = f.record_id
-	WHERE f.site_id = @site AND f.shop_day BETWEEN @from AND @to AND f.fault <> '' AND f.verdict <> 'pass' AND r.kind <> 'verification' AND `
+	WHERE f.site_id = @site AND f.shop_day BETWEEN @from AND @to AND f.fault <> '' AND f.verdict <> 'pass' AND num_nonnulls(r.instrument_id, r.bath_id, r.oven_id) = 0 AND `
 
 // Faults counts the findings of a period by fault, most frequent first.
 func (db *DB) Faults(ctx context.Context, site uuid.UUID, p Period) ([]FaultCount, error) {
@@ -214,7 +214,7 @@ func (db *DB) FaultRecords(ctx context.Context, site uuid.UUID, p Period, fault 
 	args["fault"] = fault
 	return list[ListedRecord](ctx, db.pool, fmt.Sprintf(listedRecord, `f.sentence`)+`
 		JOIN finding f ON f.site_id = r.site_id AND f.record_id = r.record_id
-		WHERE f.shop_day BETWEEN @from AND @to AND f.fault = @fault AND f.verdict <> 'pass' AND r.kind <> 'verification' AND `+inPeriod+`
+		WHERE f.shop_day BETWEEN @from AND @to AND f.fault = @fault AND f.verdict <> 'pass' AND num_nonnulls(r.instrument_id, r.bath_id, r.oven_id) = 0 AND `+inPeriod+`
 		ORDER BY r.observed_at, f.seq`, args)
 }
 

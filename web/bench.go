@@ -64,6 +64,13 @@ func (s *Server) benchPage(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	view := page.BenchView{Frame: s.benchFrame(v, "Bench"), Racks: rackLines(v.site, racks, s.store.Clock()), Loads: loadLines(v.site, loads, s.store.Clock()), Gauges: gaugeLines(v.site, gauges, s.store.Clock())}
+	if v.device == nil || v.device.StationKind == "wash" {
+		baths, err := s.store.BathStandings(r.Context(), v.site, s.store.Clock())
+		if err != nil {
+			return err
+		}
+		view.Baths = bathDues(baths)
+	}
 	if len(parts) > mostDue {
 		parts, view.More = parts[:mostDue], fmt.Sprintf("These are the %d that have waited longest. Scan a hangtag for any other part.", mostDue)
 	}
@@ -149,6 +156,8 @@ func gaugeLines(site store.Site, all []store.Instrument, now time.Time) []page.G
 		}
 		line := page.GaugeLine{Code: g.Code, Verdict: "none", Href: "/gauges/" + url.PathEscape(g.Code) + "/verification", Words: "tap to verify"}
 		switch {
+		case g.Status == "doubtful":
+			line.Verdict, line.Words = "none", "dropped or doubtful, verify it"
 		case g.Status == "failed" || g.Verdict == string(quality.Fail):
 			line.Verdict, line.Words = "fail", "take another one"
 		case g.VerifiedDay != nil && g.VerifiedDay.Equal(day) && g.VerifiedShift == shift && g.Verdict == string(quality.Pass):
@@ -173,7 +182,7 @@ func (s *Server) scan(w http.ResponseWriter, r *http.Request) error {
 	found, err := s.store.Scan(r.Context(), v.site.ID, code.Value)
 	if errors.Is(err, store.ErrNotFound) {
 		return s.render(w, r, http.StatusNotFound, page.Scan(page.ScanView{Frame: s.benchFrame(v, "Not known"), Code: clipped(code.Value),
-			Sentence: "No hangtag, rack, oven load, gauge or powder lot of this site is called so. Scan it once more; if the label is right, ask a supervisor whether the job is entered yet."}))
+			Sentence: "No hangtag, rack, oven load, gauge or lot of this site is called so. Scan it once more; if the label is right, ask a supervisor whether the job is entered yet."}))
 	}
 	if err != nil {
 		return err

@@ -124,8 +124,9 @@ func TestExpiredPowderIsSignedOrRefused(t *testing.T) {
 	rack := h.enter("/racks", url.Values{"tag": {"K7"}}, http.StatusSeeOther)
 	h.enter(rack+"/parts", url.Values{"serial": {h.serial(part)}}, http.StatusSeeOther)
 	h.enter(rack+"/pretreatment", url.Values{"stage-1-ph": {"4.6"}}, http.StatusSeeOther)
-	old, err := h.DB.AddPowderLot(t.Context(), h.Everyone, store.PowderLot{PowderID: h.Lot.PowderID, LotNumber: "000099", MadeOn: h.Now.AddDate(-2, 0, 0),
-		ReceivedOn: h.Now.AddDate(-2, 0, 0), ExpiresOn: h.Now.AddDate(-1, 0, 0), QuantityKg: 20})
+	made, expired := h.Now.AddDate(-2, 0, 0), h.Now.AddDate(-1, 0, 0)
+	old, err := h.DB.AddMaterialLot(t.Context(), h.Everyone, store.MaterialLot{MaterialID: h.Lot.MaterialID, LotNumber: "000099", MadeOn: &made,
+		ReceivedOn: made, ExpiresOn: &expired, Quantity: 20})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -142,6 +142,16 @@ func (b *tablet) tap(words string) {
 	b.until("the answer “"+words+"”", fmt.Sprintf(`(() => { const l = [...document.querySelectorAll('label')].find(l => l.textContent.trim().startsWith(%q)); if (!l) return false; l.click(); return true; })()`, words))
 }
 
+// sign signs the form that is open: with the name where the sitting has no signature yet, and the PIN.
+func (b *tablet) sign(name, pin string) {
+	b.t.Helper()
+	b.wait("input[name=pin]")
+	if b.eval(`!!document.querySelector('input[name=signer]')`) == "true" {
+		b.do(chromedp.SendKeys("input[name=signer]", name))
+	}
+	b.do(chromedp.SendKeys("input[name=pin]", pin+kb.Enter))
+}
+
 func (b *tablet) sees(words ...string) {
 	b.t.Helper()
 	for _, w := range words {
@@ -266,7 +276,7 @@ func (b *tablet) throughTheLine(tag string, serials ...string) {
 	b.until("the load", `/^\/loads\/L-/.test(location.pathname)`)
 	load := b.eval("location.pathname")
 	b.do(chromedp.SendKeys("input[name=rack]", tag+kb.Enter))
-	b.sees(strings.TrimPrefix(rack, "/racks/"))
+	b.until("the rack in the load", fmt.Sprintf(`document.querySelector('main').innerText.includes(%q)`, strings.TrimPrefix(rack, "/racks/")))
 	b.open(load + "/cure")
 	for label, v := range map[string]string{"Oven set point": "205", "Oven air": "206", "Time in oven": "30"} {
 		b.fill(label, v)
@@ -299,20 +309,19 @@ func (b *tablet) verifyGauge(code string) {
 	b.t.Helper()
 	b.open("/gauges/" + code + "/verification")
 	b.wait("input.reading")
-	for i, v := range []string{"0.2", "124.0", "48.9", "76.3"} {
-		b.eval(fmt.Sprintf(`document.querySelectorAll('input.reading')[%d].dataset.label`, i))
-		label := b.eval(fmt.Sprintf(`document.querySelectorAll('input.reading')[%d].dataset.label`, i))
-		switch {
-		case strings.Contains(label, "48"):
-			v = "48.9"
-		case strings.Contains(label, "76"):
-			v = "76.3"
-		case strings.Contains(label, "124"):
-			v = "124.0"
-		}
-		b.eval(fmt.Sprintf(`(() => { const e = document.querySelectorAll('input.reading')[%d]; e.value = %q; e.dispatchEvent(new Event('change', {bubbles: true})); })()`, i, v))
-	}
+	b.readShims(map[string]string{"Bare plate": "0.2", "SH-48": "48.9", "SH-76": "76.3", "SH-124": "124.0"})
 	b.save()
+}
+
+// readShims types what the gauge shows on the plates and shims whose label has the words, as found.
+func (b *tablet) readShims(shows map[string]string) {
+	b.t.Helper()
+	for words, v := range shows {
+		b.eval(fmt.Sprintf(`document.querySelectorAll('input.reading').forEach(e => {
+			const label = e.dataset.label || '';
+			if (label.includes(%q) && !label.includes('as left')) { e.value = %q; e.dispatchEvent(new Event('change', {bubbles: true})); }
+		})`, words, v))
+	}
 }
 
 func (b *tablet) addParts(serials ...string) {
@@ -351,7 +360,7 @@ func TestWholeJobFromHangtagToRelease(t *testing.T) {
 	b.eval(`document.querySelector('input[value=strip_recoat]').click(); document.querySelectorAll('input[name=part]').forEach(e => { if (!e.checked) e.click() }); document.querySelector('textarea[name=reason]').value = 'Strip chemically and recoat.'; document.querySelector('textarea[name=reason]').form.requestSubmit()`)
 	b.wait("input[name=pin]")
 	b.sees("TH-24117-01")
-	b.do(chromedp.SendKeys("input[name=pin]", "846120"+kb.Enter))
+	b.sign("marek", "846120")
 	b.until("the decision", `!document.querySelector('input[name=pin]')`)
 	b.open("/parts/TH-24117-01")
 	b.sees("next: weld check", "Cycle 1")
@@ -366,7 +375,7 @@ func TestWholeJobFromHangtagToRelease(t *testing.T) {
 
 	b.as("marek")
 	b.open("/parts/TH-24117-01/release")
-	b.do(chromedp.SendKeys("input[name=pin]", "846120"+kb.Enter))
+	b.sign("marek", "846120")
 	b.until("the release", `!document.querySelector('input[name=pin]')`)
 	b.open("/parts/TH-24117-01")
 	b.sees("released")

@@ -101,15 +101,7 @@ func showCoating(sh *sheet, e page.Entry) templ.Component {
 			v.Since += fmt.Sprintf(" The spec allows %s h.", quality.Number(p.MaxHoursToCoat, 2))
 		}
 	}
-	lot, _ := sh.chosen("powder", "powder")
-	v.Lot = ui.Select{Name: "powder", Label: "Powder lot", Hint: "scan the box", Empty: "scan or choose", Scan: "LOT", Problem: sh.Wrong["powder"]}
-	for _, l := range sh.form.Lots {
-		hint := fmt.Sprintf("%s, expires %s", l.PowderName, l.ExpiresOn.Format("2 Jan 2006"))
-		if l.Status != "accepted" {
-			hint += ", " + l.Status
-		}
-		v.Lot.Choices = append(v.Lot.Choices, ui.Choice{Value: l.ID.String(), Label: l.LotNumber, Hint: hint, Code: l.LotNumber, Chosen: l.ID == lot})
-	}
+	v.Lot = sh.lotSelect("powder", "powder", store.Powder, true)
 	station, known := sh.chosen("booth", "booth")
 	if !known && sh.visit.device != nil && sh.visit.device.StationKind == "booth" {
 		station = sh.visit.device.StationID.UUID

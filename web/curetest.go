@@ -54,7 +54,7 @@ func readCureTest(sh *sheet) (quality.Check, []store.Use) {
 		}
 		check.Ratings = append(check.Ratings, quality.Rating{Characteristic: quality.RatingControl, Code: control})
 	}
-	return check, sh.use("tested", "tested_part")
+	return check, append(sh.use("tested", "tested_part"), sh.use("solvent", "solvent")...)
 }
 
 func showCureTest(sh *sheet, e page.Entry) templ.Component {
@@ -77,6 +77,7 @@ func showCureTest(sh *sheet, e page.Entry) templ.Component {
 	for _, c := range quality.SwabColours {
 		v.Swab = append(v.Swab, ui.Choice{Value: c, Label: c, Chosen: c == sh.Values.Get("swab")})
 	}
+	v.Lot = sh.lotSelect("solvent", "solvent", store.Solvent, sh.form.Spec.Requires.Solvent)
 	v.Tested = ui.Select{Name: "tested", Label: "Part that was rubbed", Empty: "a test panel of this load", Scan: "PART"}
 	for _, p := range sh.form.Parts {
 		v.Tested.Choices = append(v.Tested.Choices, ui.Choice{Value: p.ID.String(), Label: p.Serial, Code: p.Serial, Chosen: p.ID.String() == sh.Values.Get("tested")})

@@ -35,13 +35,26 @@ type dayRead struct {
 	film            []store.FilmCheck
 	filmDays        []store.FilmDay
 	holds           []store.Hold
+	actions         []store.HoldAction // open ones
 	baths           []store.BathPoint
 	ovens           []store.OvenDay
+	rhythms         []store.OvenStanding
+	bathsWatched    []store.BathStanding
 	gauges          []store.Instrument
+	recalls         []store.Recall
 	gaugeShifts     []store.GaugeShift
 	verifications   []store.LastVerification
+	waiting         store.Unattended
 	before, after   time.Time // neighbouring days with records, zero for none
 	specs           map[uuid.UUID]quality.FinishSpec
+}
+
+// asOf is the instant for which the day says what is overdue: now, or the end of a day that is over.
+func (d *dayRead) asOf() time.Time {
+	if end := d.site.DayBegins(d.day.AddDate(0, 0, 1)); end.Before(d.now) {
+		return end
+	}
+	return d.now
 }
 
 func (d *dayRead) period() store.Period { return store.OneDay(d.day, d.shift) }
@@ -90,11 +103,16 @@ func (s *Server) readDay(ctx context.Context, v *visit, date, shift string) (*da
 		return err
 	})
 	g.Go(func() (err error) { d.ovens, err = s.store.OvenDays(ctx, site, from, d.day); return err })
+	g.Go(func() (err error) { d.rhythms, err = s.store.OvenStandings(ctx, site, d.asOf()); return err })
+	g.Go(func() (err error) { d.bathsWatched, err = s.store.BathStandings(ctx, v.site, d.asOf()); return err })
 	g.Go(func() (err error) { d.stages, err = s.store.Stages(ctx, site, p); return err })
 	g.Go(func() (err error) { d.ends, err = s.store.Ends(ctx, v.site, p); return err })
 	g.Go(func() (err error) { d.faults, err = s.store.Faults(ctx, site, p); return err })
 	g.Go(func() (err error) { d.faulty, err = s.store.FaultySubjects(ctx, site, p); return err })
 	g.Go(func() (err error) { d.holds, err = s.store.OpenHolds(ctx, site); return err })
+	g.Go(func() (err error) { d.actions, err = s.store.OpenActions(ctx, site); return err })
+	g.Go(func() (err error) { d.recalls, err = s.store.OpenRecalls(ctx, site); return err })
+	g.Go(func() (err error) { d.waiting, err = s.store.WaitingReviews(ctx, site); return err })
 	g.Go(func() (err error) { d.gauges, err = s.store.Instruments(ctx, site); return err })
 	g.Go(func() (err error) { d.gaugeShifts, err = s.store.GaugeShifts(ctx, site, d.day); return err })
 	g.Go(func() (err error) { d.verifications, err = s.store.LastVerifications(ctx, site, d.day); return err })
@@ -133,7 +151,7 @@ func (d *dayRead) view() (page.DayView, error) {
 		shifts = d.shift + " shift"
 	}
 	v := page.DayView{Title: dayTitle(d.day, d.today), AsOf: fmt.Sprintf("%s, as of %s", shifts, d.now.In(zone).Format("15:04")), Live: d.current != "",
-		Self: d.self(d.day, d.shift), Date: d.day.Format(time.DateOnly), Shift: d.shift, YieldNote: yieldNote}
+		Self: d.self(d.day, d.shift), Review: page.Ref{Text: "Review and seal", Href: reviewHref(d.day)}, Date: d.day.Format(time.DateOnly), Shift: d.shift, YieldNote: yieldNote}
 	if v.Live {
 		v.AsOf += ", live"
 	}

@@ -19,9 +19,13 @@ const mostFirst = 9
 func (d *dayRead) first() []page.DayFirst {
 	var items []page.DayFirst
 	items = append(items, d.firstFilm()...)
+	items = append(items, d.firstRecalls()...)
 	items = append(items, d.firstHolds()...)
+	items = append(items, d.firstActions()...)
+	items = append(items, d.firstReviews()...)
 	items = append(items, d.firstBaths()...)
 	items = append(items, d.firstOvens()...)
+	items = append(items, d.firstRhythms()...)
 	items = append(items, d.firstGauges()...)
 	if len(items) > mostFirst {
 		rest := len(items) - mostFirst + 1
@@ -138,6 +142,14 @@ func (d *dayRead) firstBaths() []page.DayFirst {
 				Rest: fmt.Sprintf(" and meets its limit of %s in about %s.", quality.Number(limit, 2)+spaced(unitAfter(unit)), counted(int(math.Ceil(days)), "day"))})
 		}
 	}
+	for _, b := range d.bathsWatched {
+		for _, c := range b.Controls {
+			if c.Out || c.Overdue {
+				out = append(out, page.DayFirst{Kind: controlStanding(c).Kind, Link: page.Ref{Text: fmt.Sprintf("Bath %s is %s", b.Code, controlStanding(c).Word), Href: bathHref(b.Code)}, Rest: ". " + c.Says})
+				break
+			}
+		}
+	}
 	return append(out, drifting...)
 }
 
@@ -158,17 +170,55 @@ func (d *dayRead) firstOvens() []page.DayFirst {
 				Rest: fmt.Sprintf(" (%s): coldest metal %s °C, schedule %s °C.", clock(l.At, d.site.Location(), d.day), quality.Number(l.LastC, 1), quality.Number(l.scheduleC, 1))})
 		}
 		if t, days, ok := l.drift(); ok && days <= 2*soonDays {
+			meets := fmt.Sprintf("meets %s °C in about %s", quality.Number(l.scheduleC, 1), counted(int(math.Ceil(days)), "day"))
+			if days == 0 {
+				meets = fmt.Sprintf("is under the schedule of %s °C", quality.Number(l.scheduleC, 1))
+			}
 			items = append(items, page.DayFirst{Kind: "hold", Link: page.Ref{Text: "The cure margin of " + l.Name + " is falling", Href: href},
-				Rest: fmt.Sprintf(", %.1f °C a day over %d days; its coldest metal meets %s °C in about %s.", -t.perDay, t.days, quality.Number(l.scheduleC, 1), counted(int(math.Ceil(days)), "day"))})
+				Rest: fmt.Sprintf(", %.1f °C a day over %d days; its coldest metal %s.", -t.perDay, t.days, meets)})
 		}
+	}
+	return items
+}
+
+// firstRhythms are the measurements that ovens wait for.
+func (d *dayRead) firstRhythms() []page.DayFirst {
+	var items []page.DayFirst
+	for _, o := range d.rhythms {
+		for _, due := range o.Due(d.site, d.asOf()) {
+			if due.Overdue {
+				items = append(items, page.DayFirst{Kind: "hold", Link: page.Ref{Text: o.Name + " has to be measured", Href: "/loads"}, Rest: ". " + due.Sentence})
+			}
+		}
+	}
+	return items
+}
+
+// firstRecalls are the open reviews of what was measured with a device that was found wrong, the oldest first.
+func (d *dayRead) firstRecalls() []page.DayFirst {
+	var items []page.DayFirst
+	for _, r := range d.recalls {
+		rest := fmt.Sprintf(" for %s, %s: %d of %s undecided, %d released.", r.Device, age(d.now.Sub(r.OpenedAt)), r.Undecided, counted(r.Parts, "part"), r.Out)
+		if r.Undecided == 0 {
+			rest = fmt.Sprintf(" for %s, %s: every part is decided, and nobody has closed it.", r.Device, age(d.now.Sub(r.OpenedAt)))
+		}
+		items = append(items, page.DayFirst{Kind: "hold", Link: page.Ref{Text: "Recall " + r.Number, Href: "/recalls/" + r.Number}, Rest: rest})
 	}
 	return items
 }
 
 func (d *dayRead) firstGauges() []page.DayFirst {
 	var items []page.DayFirst
+	for _, i := range d.gauges {
+		if i.Kind != "film_gauge" && i.Status == "in_use" && d.day.After(i.DueOn) {
+			items = append(items, page.DayFirst{Kind: "fail", Link: page.Ref{Text: i.Code, Href: subjectHref("instrument", i.Code)}, Rest: " was due for calibration on " + i.DueOn.Format("2 January 2006") + "."})
+		}
+		if i.Status == "doubtful" {
+			items = append(items, page.DayFirst{Kind: "hold", Link: page.Ref{Text: i.Code, Href: subjectHref("instrument", i.Code)}, Rest: " is blocked until it is verified: " + i.Doubt})
+		}
+	}
 	for _, i := range d.filmGauges() {
-		link := page.Ref{Text: "Gauge " + i.Code, Href: "/parts?" + url.Values{"used": {"gauge"}, "name": {i.Code}}.Encode()}
+		link := page.Ref{Text: "Gauge " + i.Code, Href: traceHref("gauge", i.Code)}
 		last, known := d.lastVerification(i.ID)
 		switch {
 		case known && last.Day.Equal(d.day) && last.Verdict == string(quality.Fail):

@@ -95,6 +95,17 @@ func (d *dayRead) bathGroup() page.PlantGroup {
 		}
 		g.Rows = append(g.Rows, row)
 	}
+	for _, b := range d.bathsWatched {
+		for _, c := range b.Controls {
+			if s := controlStanding(c); s.Kind != "pass" {
+				beside := "never read"
+				if c.Reading.Text != "" {
+					beside = fmt.Sprintf("%s, %s", c.Limits, clock(c.At, d.site.Location(), d.day))
+				}
+				g.Rows = append(g.Rows, page.PlantRow{Name: page.Ref{Text: b.Name + ", " + lowerFirst(c.Name()), Href: bathHref(b.Code)}, Value: c.Words(), Beside: beside, Standing: s})
+			}
+		}
+	}
 	return g
 }
 
@@ -131,11 +142,15 @@ func (d *dayRead) ovenLines() []ovenLine {
 	return lines
 }
 
-// drift is the trend of the coldest metal where it falls significantly, with the days until it meets the schedule.
+// drift is the trend of the coldest metal where it falls significantly, with the days until it meets the schedule: none
+// where it has met it already.
 func (l ovenLine) drift() (t trend, days float64, ok bool) {
 	t, significant := trendOf(l.points)
 	if !significant || t.perDay > 0 || l.scheduleC == 0 {
 		return t, 0, false
+	}
+	if t.last <= l.scheduleC {
+		return t, 0, true
 	}
 	days, ok = t.daysTo(l.scheduleC)
 	return t, days, ok
@@ -196,6 +211,8 @@ func (d *dayRead) gaugeGroup() page.PlantGroup {
 		switch {
 		case i.Status == "failed" || known && last.Verdict == string(quality.Fail):
 			row.Standing = page.Standing{Word: "failed", Kind: "fail"}
+		case i.Status == "doubtful":
+			row.Standing = page.Standing{Word: "dropped or doubtful", Kind: "fail"}
 		case i.Status == "withdrawn":
 			row.Standing = page.Standing{Word: "withdrawn", Kind: "none"}
 		case d.day.After(i.DueOn):

@@ -48,6 +48,8 @@ func verdictStanding(v quality.Verdict) page.Standing {
 		return page.Standing{Word: string(v), Kind: string(v)}
 	case quality.GuardBand:
 		return page.Standing{Word: "pass, inside the gauge's uncertainty", Kind: "guard_band"}
+	case quality.Voided:
+		return page.Standing{Word: "void", Kind: "none"}
 	}
 	return page.Standing{}
 }
@@ -147,7 +149,9 @@ func subjectHref(kind, subject string) string {
 	case "load":
 		return "/loads/" + url.PathEscape(subject)
 	case "instrument":
-		return "/gauges/" + url.PathEscape(subject) + "/verification"
+		return "/gauges/" + url.PathEscape(subject)
+	case "bath":
+		return bathHref(subject)
 	}
 	return ""
 }

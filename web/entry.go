@@ -30,6 +30,8 @@ type entryKind struct {
 	hazards []string
 	// started are the booths whose start-up is on record this shift; only a coating run asks.
 	started []string
+	// readAt says when the person read the caution of a hazard this shift.
+	readAt map[string]string
 }
 
 // A sheet is one entry page while a request is answered.
@@ -62,6 +64,11 @@ func (s *Server) enter(w http.ResponseWriter, r *http.Request, k entryKind) erro
 	if !sh.OK() {
 		return s.renderSheet(w, r, http.StatusUnprocessableEntity, sh)
 	}
+	if read := sh.justRead(); len(read) > 0 {
+		if err := s.store.ReadCautions(r.Context(), sh.visit.actor, read, sh.language(), entry.ObservedAt); err != nil {
+			return err
+		}
+	}
 	saved, err := s.store.Save(r.Context(), sh.visit.actor, entry)
 	if errors.As(err, &sh.refused) {
 		return s.renderSheet(w, r, http.StatusUnprocessableEntity, sh)
@@ -70,6 +77,7 @@ func (s *Server) enter(w http.ResponseWriter, r *http.Request, k entryKind) erro
 		return err
 	}
 	s.flash(r, sh.savedWords(saved))
+	s.offerTakeBack(r.Context(), saved.RecordID, sh.kind.Name()+" of "+sh.form.Label)
 	return done(w, r, sh.back)
 }
 
@@ -88,7 +96,8 @@ func (s *Server) openSheet(r *http.Request, k entryKind) (*sheet, error) {
 	if r.Method == http.MethodPost {
 		values = r.PostForm
 	}
-	return &sheet{entryKind: k, Answers: form.New(values), visit: v, form: f, action: r.URL.Path, back: back}, nil
+	sh := &sheet{entryKind: k, Answers: form.New(values), visit: v, form: f, action: r.URL.Path, back: back}
+	return sh, s.readCautions(r.Context(), sh)
 }
 
 // done answers a save: a redirect for a browser, the address to go to for the page's own script.
@@ -145,12 +154,12 @@ func (s *Server) entryView(sh *sheet) page.Entry {
 	name := sh.kind.Name()
 	e := page.Entry{Frame: s.benchFrame(sh.visit, name+" "+sh.form.Label), Heading: name, Subject: sh.form.Label, About: sh.about(), Facts: sh.facts(),
 		Action: sh.action, Record: record, Draft: sh.action + "|" + sh.Values.Get("unit"), ObservedAt: sh.Values.Get("observed_at"), ClockOffset: sh.Values.Get("clock_offset_ms"),
-		Hazards: sh.hazards, Problems: nil, Note: sh.Values.Get("note"), LateReason: sh.Values.Get("late_reason"), LateProblem: sh.Wrong["late_reason"],
+		Hazards: sh.cautions(), Sheets: sheetLinksOf(sh.form.Sheets), Problems: nil, Note: sh.Values.Get("note"), LateReason: sh.Values.Get("late_reason"), LateProblem: sh.Wrong["late_reason"],
 		Preview: sh.preview, Save: "Save " + strings.ToLower(name[:1]) + name[1:], Comma: sh.visit.comma()}
 	e.Will = []page.Fact{{Name: "On", Value: sh.form.Label}, {Name: "By", Value: e.Frame.Person}}
 	blocks := sh.form.Blocks
 	if sh.refused != nil {
-		e.Problems = append(e.Problems, page.FieldProblem{Field: fieldOf(sh.refused.Rule), Sentence: sh.refused.Sentence})
+		e.Problems = append(e.Problems, page.FieldProblem{Field: sh.fieldOf(sh.refused.Rule), Sentence: sh.refused.Sentence})
 		if sh.refused.Rule == store.RuleLate {
 			e.LateProblem = sh.refused.Sentence
 		}
@@ -183,12 +192,14 @@ func (s *Server) entryView(sh *sheet) page.Entry {
 }
 
 // fieldOf is the field that a refusal is about, for the link that leads to it.
-func fieldOf(rule string) string {
+func (sh *sheet) fieldOf(rule string) string {
 	switch rule {
 	case store.RuleGaugeMissing, store.RuleGaugeOverdue, store.RuleGaugeFailed, store.RuleGaugeUnverified:
 		return "gauge"
 	case store.RuleLotMissing, store.RuleLotExpired, store.RuleLotRejected:
-		return "powder"
+		return lotField[sh.kind]
+	case store.RuleBathUnchecked:
+		return "bath-1"
 	case store.RuleLate, store.RuleFuture:
 		return "late_reason"
 	}
@@ -323,6 +334,9 @@ func (sh *sheet) savedWords(saved store.Saved) string {
 	}
 	if saved.HoldNumber != "" {
 		words += " On hold: " + saved.HoldNumber + "."
+	}
+	if saved.RecallNumber != "" {
+		words += " Recall " + saved.RecallNumber + " lists what was measured with it since it was last good."
 	}
 	return strings.TrimSpace(words + " " + saved.ClockWarning)
 }

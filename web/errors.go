@@ -40,7 +40,7 @@ func answerTo(r *http.Request, err error) answer {
 		switch refusal.Rule {
 		case store.RuleNoRight:
 			status = http.StatusForbidden
-		case store.RuleChanged:
+		case store.RuleChanged, store.RuleUsedBefore:
 			status = http.StatusConflict
 		case store.RuleLocked:
 			status = http.StatusTooManyRequests

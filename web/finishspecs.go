@@ -1,7 +1,6 @@
 package web
 
 import (
-	"errors"
 	"net/http"
 	"time"
 
@@ -18,6 +17,7 @@ var (
 	specTitle    = form.Entry{Kind: form.Text, Name: "title", Label: "Title", Hint: "what it is for", Max: 120}
 	specRevision = form.Entry{Kind: form.Text, Name: "revision", Label: "Revision", Hint: "a letter or number, such as A", Max: 12}
 	specEntries  = []form.Entry{specCode, specTitle, specRevision}
+	specSigner   = form.Entry{Kind: form.Text, Name: "signer", Label: "Who signs", Hint: "your sign-on name, or scan your badge; asked once after you sign on", Max: 200}
 	specPIN      = form.Entry{Kind: form.Secret, Name: "pin", Label: "Your PIN: it is your signature", Hint: "in a browser that is no tablet, the password also signs", Max: 128}
 )
 
@@ -164,7 +164,7 @@ func (s *Server) specRevisionPage(w http.ResponseWriter, r *http.Request) error 
 // section is ticked.
 func specStarts(spec quality.FinishSpec) *form.Answers {
 	a := specStands(spec)
-	for name, usual := range map[string]string{"weld-level": "C", "wash-hours": "16", "coat-dew": "3", "cure-channels": "3", "cure-spread": "0", "rub-wait": "30", "rub-pass": "3",
+	for name, usual := range map[string]string{"weld-level": "C", "wash-hours": "16", "wash-bath": quality.BathFlag, "coat-dew": "3", "cure-channels": "3", "cure-spread": "0", "rub-wait": "30", "rub-pass": "3",
 		"finish-distance": "3000", "film-unit": "um", "film-rule": string(quality.Areas80), "film-spots": "5", "film-readings": "3", "film-guard": "0"} {
 		if a.Values.Get(name) == "" {
 			a.Values.Set(name, usual)
@@ -222,6 +222,14 @@ func (s *Server) approveSpecPage(w http.ResponseWriter, r *http.Request) error {
 	return s.renderApproval(w, r, http.StatusOK, form.New(nil), "")
 }
 
+// signing are the fields of a signature: the PIN, and before it the name when it is the first of the sitting.
+func signing(v *visit) []form.Entry {
+	if v.signed {
+		return []form.Entry{specPIN}
+	}
+	return []form.Entry{specSigner, specPIN}
+}
+
 // renderApproval shows exactly what will be signed.
 func (s *Server) renderApproval(w http.ResponseWriter, r *http.Request, status int, a *form.Answers, problem string) error {
 	rev, spec, err := s.revision(r)
@@ -232,7 +240,7 @@ func (s *Server) renderApproval(w http.ResponseWriter, r *http.Request, status i
 		http.Redirect(w, r, specAddress(rev), http.StatusSeeOther)
 		return nil
 	}
-	sign := simpleForm(specAddress(rev)+"/approve", "Sign and put into force", problem, fields(a, specPIN))
+	sign := simpleForm(specAddress(rev)+"/approve", "Sign and put into force", problem, fields(a, signing(visitFrom(r))...))
 	sign.Cancel = specAddress(rev)
 	view := page.SetupSpecView{Frame: s.deskFrame(visitFrom(r), "Approve "+rev.Code, "Setup"), Code: rev.Code, Title: rev.Title, Revision: rev.Revision, State: specState(rev.State).Standing,
 		Sections: specWords(spec), Faults: spec.Validate(), Sign: &sign,
@@ -246,12 +254,15 @@ func (s *Server) approveSpec(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	v, a := visitFrom(r), form.New(r.PostForm)
-	pin := a.Text(specPIN)
+	for _, e := range signing(v) {
+		a.Text(e)
+	}
 	problem, err := attempt(a, nil, func() error {
-		proof, err := s.store.Sign(r.Context(), v.actor, pin)
-		var refusal *store.Refusal
-		if errors.As(err, &refusal) {
-			a.Say("pin", refusal.Sentence)
+		proof, err := s.sign(r)
+		if _, wrong, refused := refusedForm(err); refused {
+			for field, sentence := range wrong {
+				a.Say(field, sentence)
+			}
 		}
 		if err != nil {
 			return err

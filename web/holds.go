@@ -5,6 +5,7 @@ import (
 	"net/http"
 	"net/url"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 
@@ -21,11 +22,11 @@ type disposition struct{ name, does string }
 var dispositions = map[string]disposition{
 	"rework":       {"Rework", "Repair without stripping. Every check is due again in this cycle."},
 	"strip_recoat": {"Strip and recoat", "Take the coat off and start the next cycle, from the weld check on."},
-	"concession":   {"Accept under concession", "The customer accepts the parts as they are. Needs their reference and an end date."},
+	"concession":   {"Accept under concession", "The customer accepts the parts as they are. Needs their reference, and an end date or a number of parts."},
 	"regrade":      {"Regrade", "The parts leave this order for another use."},
 	"return":       {"Return", "The parts go back to whom they came from."},
 	"scrap":        {"Scrap", "The parts end here. Their serials are never given out again."},
-	"no_defect":    {"No defect", "The record behind the hold was corrected or voided, and nothing is wrong with the parts."},
+	"no_defect":    {"No defect", "The record behind the hold was corrected or voided, or the parts were held by hand, and nothing is wrong with them."},
 }
 
 func dispositionName(code string) string {
@@ -58,7 +59,18 @@ func (s *Server) holdsPage(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
+	actions, err := s.store.OpenActions(ctx, v.site.ID)
+	if err != nil {
+		return err
+	}
 	view := page.HoldsView{Frame: s.deskFrame(v, "Holds", "Holds"), Title: "No part is on hold"}
+	if deciders.admits(v) == nil {
+		view.New = page.Ref{Text: "Hold parts by hand", Href: "/holds/new"}
+	}
+	today, _ := v.site.ShopDay(s.store.Clock())
+	for _, a := range actions {
+		view.Actions = append(view.Actions, actionRow(a, today))
+	}
 	parts := 0
 	now := s.store.Clock()
 	for _, h := range open {
@@ -112,6 +124,21 @@ func (s *Server) renderHold(w http.ResponseWriter, r *http.Request, status int, 
 		}
 	}
 	view.Neighbours = neighbourGroups(neighbours, may)
+	actions, err := s.store.HoldActions(ctx, v.site.ID, h.ID)
+	if err != nil {
+		return err
+	}
+	today, _ := v.site.ShopDay(s.store.Clock())
+	view.Actions = actionEntries(actions, today, zone)
+	if may && (len(actions) == 0 || !actions[0].Closed) {
+		view.EnterAction = page.Ref{Text: "Enter an action", Href: "/holds/" + url.PathEscape(h.Number) + "/action"}
+		if len(actions) > 0 {
+			view.EnterAction.Text = "Change or close the action"
+		}
+	}
+	if view.Files, err = s.filesView(r, store.FileOwner{Kind: store.FileOfHold, ID: h.ID}, "/holds/"+url.PathEscape(h.Number), ""); err != nil {
+		return err
+	}
 	return s.render(w, r, status, page.Hold(view))
 }
 
@@ -127,32 +154,27 @@ func heldPart(p store.HeldPart, zone *time.Location) page.HoldPart {
 	return part
 }
 
-// neighbourGroups are the suspects by what they share, the closest first: the rack, then the load.
+// neighbourWords say what suspects share, before its number.
+var neighbourWords = map[string]string{"rack": "on the same rack, ", "load": "in the same oven load, ", "bath": "washed in the same bath, ", "lot": "made with the same lot, ",
+	"gauge": "measured with the same gauge, "}
+
+// neighbourGroups are the suspects by what they share, the closest first.
 func neighbourGroups(all []store.Neighbour, may bool) []page.Neighbours {
 	var groups []page.Neighbours
-	for _, shares := range []string{"rack", "load"} {
-		var g page.Neighbours
-		for _, n := range all {
-			if n.Shares != shares {
-				continue
-			}
-			words := "Not failed, but on the same rack, " + n.Number
-			if shares == "load" {
-				words = "Not failed, but in the same oven load, " + n.Number
-			}
-			g.Title = words
-			g.Parts = append(g.Parts, page.NeighbourPart{ID: n.PartID.String(), Serial: page.Ref{Text: n.Serial, Href: subjectHref("part", n.Serial)}, Standing: partStanding(n.Status, ""), CanHold: true})
+	for _, n := range all {
+		title := "Not on this hold, but " + neighbourWords[n.Shares] + n.Number
+		if len(groups) == 0 || groups[len(groups)-1].Title != title {
+			groups = append(groups, page.Neighbours{Title: title})
 		}
-		if len(g.Parts) == 0 {
-			continue
+		g := &groups[len(groups)-1]
+		g.Parts = append(g.Parts, page.NeighbourPart{ID: n.PartID.String(), Serial: page.Ref{Text: n.Serial, Href: subjectHref("part", n.Serial)}, Standing: partStanding(n.Status, ""), CanHold: true})
+	}
+	for i := range groups {
+		if n := len(groups[i].Parts); may && n > 1 {
+			groups[i].Button = fmt.Sprintf("Put these %d parts on this hold too", n)
+		} else if may {
+			groups[i].Button = "Put this part on this hold too"
 		}
-		if may {
-			g.Button = "Put " + plural(len(g.Parts), "this part", "parts") + " on this hold too"
-			if len(g.Parts) > 1 {
-				g.Button = fmt.Sprintf("Put these %d parts on this hold too", len(g.Parts))
-			}
-		}
-		groups = append(groups, g)
 	}
 	return groups
 }
@@ -220,7 +242,7 @@ func (s *Server) decideView(r *http.Request) (page.DecideView, error) {
 		return page.DecideView{}, err
 	}
 	view := page.DecideView{Frame: s.deskFrame(v, "Decide on hold "+h.Number, "Holds"), Number: h.Number, Cause: h.Cause, Wrong: map[string]string{},
-		Reason: strings.TrimSpace(r.PostFormValue("reason")), Ref: strings.TrimSpace(r.PostFormValue("reference")), Ends: strings.TrimSpace(r.PostFormValue("ends")),
+		Reason: strings.TrimSpace(r.PostFormValue("reason")), Ref: strings.TrimSpace(r.PostFormValue("reference")), Ends: strings.TrimSpace(r.PostFormValue("ends")), Quantity: strings.TrimSpace(r.PostFormValue("quantity")),
 		Code: r.PostFormValue("code"), Form: firstOf(r.PostFormValue("record"), store.NewID().String())}
 	for _, p := range held {
 		if p.Open {
@@ -260,7 +282,7 @@ func (s *Server) decide(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	proof, err := s.store.Sign(ctx, v.actor, r.PostFormValue("pin"))
+	proof, err := s.sign(r)
 	if err == nil {
 		err = s.store.Decide(ctx, v.actor, h.ID, decision, proof)
 	}
@@ -305,8 +327,11 @@ func decisionOf(r *http.Request, view *page.DecideView) (d store.Decision, err e
 		view.Wrong["reference"] = "Enter the customer's reference of the concession."
 	}
 	var ok bool
-	if d.ConcessionEnds, ok = parseDay(view.Ends); !ok {
-		view.Wrong["ends"] = "Enter the day until which the concession holds."
+	if d.ConcessionEnds, ok = parseDay(view.Ends); !ok && view.Ends != "" {
+		view.Wrong["ends"] = "Enter the day until which the concession holds, or leave it empty."
+	}
+	if d.ConcessionQuantity, err = strconv.Atoi(view.Quantity); view.Quantity != "" && (err != nil || d.ConcessionQuantity < 1 || d.ConcessionQuantity > 100000) {
+		view.Wrong["quantity"] = "Enter a whole number of parts, 1 to 100000, or leave it empty."
 	}
 	return d, nil
 }
@@ -325,7 +350,17 @@ func decisionStatement(v *visit, view page.DecideView) []string {
 		"Reason: " + view.Reason,
 	}
 	if view.Code == "concession" {
-		lines = append(lines, fmt.Sprintf("Concession %s, valid to %s.", view.Ref, view.Ends))
+		line := "Concession " + view.Ref
+		if view.Ends != "" {
+			line += ", valid to " + view.Ends
+		}
+		if view.Quantity != "" {
+			line += ", for " + view.Quantity + " parts"
+		}
+		if view.Ends == "" && view.Quantity == "" {
+			line += ", as it is on record"
+		}
+		lines = append(lines, line+".")
 	}
 	return append(lines, "Meaning of the signature: disposed.")
 }

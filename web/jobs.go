@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"github.com/go-chi/chi/v5"
+	"github.com/google/uuid"
 
 	"coatbook/quality"
 	"coatbook/store"
@@ -109,6 +110,10 @@ func (s *Server) renderJob(w http.ResponseWriter, r *http.Request, status int, j
 	if err != nil {
 		return err
 	}
+	balance, err := s.store.BalanceOf(r.Context(), v.site.ID, j.ID)
+	if err != nil {
+		return err
+	}
 	table := page.SetupTable{Caption: "Parts", Heads: []string{"Serial", "Part number", "Name", "Standing", "Next"}, Empty: "No part yet. Give the parts their serials below."}
 	for _, p := range parts {
 		table.Rows = append(table.Rows, []page.SetupCell{page.Code(p.Serial, partAddress(p.Serial)), page.Words(p.PartNumber), page.Words(p.Name),
@@ -127,7 +132,7 @@ func (s *Server) renderJob(w http.ResponseWriter, r *http.Request, status int, j
 	}
 	return s.render(w, r, status, page.SetupThing(page.SetupThingView{Frame: s.deskFrame(v, "Job "+j.Number, "Setup"), Subject: "Jobs", Back: page.Ref{Text: "All jobs", Href: "/setup/jobs"},
 		Title: "Job " + j.Number, Facts: []page.DeskFact{page.Plain("Customer", j.Customer), page.Plain("Order", wordOrNone(j.OrderRef)), page.Plain("Due", wordOrNone(dueWords(j.DueOn))),
-			page.Plain("Parts", fmt.Sprintf("%d, %d of them released", j.Parts, j.Released))}, Parts: []page.SetupSection{list, adding}}))
+			page.Plain("Parts", balanceWords(balance))}, Parts: []page.SetupSection{list, adding}}))
 }
 
 // partAddress is the page of a part.
@@ -208,13 +213,26 @@ func (s *Server) hangtagsPage(w http.ResponseWriter, r *http.Request) error {
 	if len(parts) == 0 {
 		return errors.Join(store.ErrNotFound, fmt.Errorf("job %s has no parts", j.Number))
 	}
+	ids := make([]uuid.UUID, len(parts))
+	for i, p := range parts {
+		ids[i] = p.ID
+	}
+	concessions, err := s.store.Concessions(r.Context(), v.site.ID, ids...)
+	if err != nil {
+		return err
+	}
+	under := map[uuid.UUID][]store.PartConcession{}
+	for _, c := range concessions {
+		under[c.PartID] = append(under[c.PartID], c)
+	}
 	view := page.SetupHangtagsView{Frame: s.deskFrame(v, "Hangtags of job "+j.Number, "Setup"), Job: j.Number}
 	for _, p := range parts {
 		qr, err := ui.NewQR("PART." + p.Serial)
 		if err != nil {
 			return err
 		}
-		view.Tags = append(view.Tags, page.SetupTag{Serial: p.Serial, QR: qr, Lines: []string{p.PartNumber, p.Name, "Job " + j.Number + ", " + j.Customer}})
+		view.Tags = append(view.Tags, page.SetupTag{Serial: p.Serial, QR: qr, Lines: []string{p.PartNumber, p.Name, "Job " + j.Number + ", " + j.Customer},
+			Concession: tagConcession(under[p.ID])})
 	}
 	return s.render(w, r, http.StatusOK, page.SetupHangtags(view))
 }

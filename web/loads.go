@@ -43,6 +43,9 @@ func (s *Server) renderLoads(w http.ResponseWriter, r *http.Request, status int,
 	}
 	view := page.LoadsView{Frame: s.benchFrame(v, "Oven loads"), Record: keptRecord(r), Problem: problem, Loads: loadLines(v.site, loads, s.store.Clock()),
 		Ovens: ui.Select{Name: "oven", Label: "Oven", Scan: "STATION", Choices: stationChoices(ovens, chosen)}}
+	if view.Overdue, err = s.overdueOvens(r, ovens); err != nil {
+		return err
+	}
 	if len(ovens) > 1 {
 		view.Ovens.Empty = "choose"
 	}
@@ -103,6 +106,9 @@ func (s *Server) renderLoad(w http.ResponseWriter, r *http.Request, status int, 
 	}
 	for _, k := range racks {
 		view.Racks = append(view.Racks, page.LoadRack{Number: k.Number, Words: counted(k.Parts, "part") + ", " + rackState(k), Href: "/racks/" + url.PathEscape(k.Number)})
+	}
+	if err := s.fillOven(r, load, records, &view); err != nil {
+		return err
 	}
 	view.Steps = steps(records, len(racks) == 0, []stepTo{{quality.Cure, address + "/cure", "Record the cure run"}, {quality.CureTest, address + "/cure-test", "Record the rub test"}})
 	return s.render(w, r, status, page.Load(view))

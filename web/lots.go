@@ -3,7 +3,7 @@ package web
 import (
 	"errors"
 	"net/http"
-	"net/url"
+	"slices"
 	"strings"
 	"time"
 
@@ -14,27 +14,32 @@ import (
 
 var (
 	lotScan        = form.Entry{Kind: form.Text, Name: "lot", Label: "Lot on the box", Hint: "scan it, or type it and press Enter", Max: 40, First: true}
-	lotNumber      = form.Entry{Kind: form.Text, Name: "number", Label: "Lot number", Hint: "as it stands on the box", Max: 40}
-	lotMade        = form.Entry{Kind: form.Date, Name: "made", Label: "Made on", Hint: "from the box"}
+	lotNumber      = form.Entry{Kind: form.Text, Name: "number", Label: "Lot number", Hint: "as it stands on the box; a heat number for aluminium", Max: 40}
+	lotMade        = form.Entry{Kind: form.Date, Name: "made", Label: "Made on", Hint: "from the box; a powder has it", Optional: true}
 	lotReceived    = form.Entry{Kind: form.Date, Name: "received", Label: "Received on"}
-	lotExpires     = form.Entry{Kind: form.Date, Name: "expires", Label: "Expires on", Hint: "last day it may be sprayed"}
-	lotQuantity    = form.Entry{Kind: form.Number, Name: "quantity", Label: "Quantity", Unit: "kg", Low: 0.1, High: 20000}
+	lotExpires     = form.Entry{Kind: form.Date, Name: "expires", Label: "Expires on", Hint: "last day it may be used; powders, wash chemicals and titrants have one", Optional: true}
+	lotQuantity    = form.Entry{Kind: form.Number, Name: "quantity", Label: "Quantity", Low: 0.1, High: 100000}
+	lotUnit        = form.Entry{Kind: form.Pick, Name: "unit", Label: "Counted in", Options: optionsOf("kg", "kg", "L", "L", "m", "m", "pcs", "pieces")}
+	lotStorage     = form.Entry{Kind: form.Number, Name: "storage", Label: "Warmest storage on the box", Unit: "°C", Hint: "where it is not the product's", Low: 0, High: 60, Optional: true}
 	lotCertificate = form.Entry{Kind: form.Text, Name: "certificate", Label: "Maker's certificate", Hint: "its number", Max: 80, Optional: true}
+	lotFile        = form.Entry{Kind: form.Text, Name: "certificate_file", Label: "Certificate to read", Hint: "its address: https://… or a file of this site", Max: 400, Optional: true, Wide: true}
 	lotStatus      = form.Entry{Kind: form.Pick, Name: "status", Label: "New status", Options: optionsOf("accepted", "Accepted", "held", "Held", "rejected", "Rejected")}
 	reasonEntry    = form.Entry{Kind: form.Text, Name: "reason", Label: "Reason", Hint: "in a few words; it stays readable", Max: 400, Wide: true}
 )
 
-// lotPowder offers the powders of the site.
-func lotPowder(powders []store.Powder) form.Entry {
-	e := form.Entry{Kind: form.Pick, Name: "powder", Label: "Powder"}
-	for _, p := range powders {
-		e.Options = append(e.Options, form.Option{Value: p.ID.String(), Label: p.Code + ", " + p.Name})
+// lotMaterial offers the materials in use.
+func lotMaterial(materials []store.Material) form.Entry {
+	e := form.Entry{Kind: form.Pick, Name: "material", Label: "Material"}
+	for _, m := range materials {
+		if m.Active {
+			e.Options = append(e.Options, form.Option{Value: m.ID.String(), Label: m.Code + ", " + m.Name + " (" + store.MaterialKindNames[m.Kind] + ")"})
+		}
 	}
 	return e
 }
 
-func lotEntries(powders []store.Powder) []form.Entry {
-	return []form.Entry{lotNumber, lotPowder(powders), lotMade, lotReceived, lotExpires, lotQuantity, lotCertificate}
+func lotEntries(materials []store.Material) []form.Entry {
+	return []form.Entry{lotNumber, lotMaterial(materials), lotMade, lotReceived, lotExpires, lotQuantity, lotUnit, lotStorage, lotCertificate, lotFile}
 }
 
 // scannedLot takes the type mark off a scanned label.
@@ -53,7 +58,7 @@ func (s *Server) lotsPage(w http.ResponseWriter, r *http.Request) error {
 	if number == "" {
 		return s.renderLots(w, r, http.StatusOK, nil, "")
 	}
-	lot, err := s.store.PowderLotByNumber(r.Context(), v.site.ID, number)
+	lot, err := s.store.MaterialLotByNumber(r.Context(), v.site.ID, number)
 	if err == nil {
 		http.Redirect(w, r, "/setup/lots/"+lot.ID.String(), http.StatusSeeOther)
 		return nil
@@ -61,15 +66,17 @@ func (s *Server) lotsPage(w http.ResponseWriter, r *http.Request) error {
 	if !errors.Is(err, store.ErrNotFound) {
 		return err
 	}
-	start := values("number", number, "received", today(v).Format(time.DateOnly))
-	if last, err := s.store.PowderLots(r.Context(), v.site.ID); err == nil && len(last) > 0 {
-		start.Set("powder", newestLot(last).PowderID.String())
+	start := values("number", number, "received", today(v).Format(time.DateOnly), "unit", "kg")
+	if last, err := s.store.MaterialLots(r.Context(), v.site.ID); err == nil && len(last) > 0 {
+		newest := newestLot(last)
+		start.Set("material", newest.MaterialID.String())
+		start.Set("unit", newest.Unit)
 	}
 	return s.renderLots(w, r, http.StatusOK, form.New(start), "")
 }
 
-// newestLot is the lot received last: the next box is usually of the same powder.
-func newestLot(lots []store.PowderLot) store.PowderLot {
+// newestLot is the lot received last: the next box is usually of the same material.
+func newestLot(lots []store.MaterialLot) store.MaterialLot {
 	newest := lots[0]
 	for _, l := range lots {
 		if l.ReceivedOn.After(newest.ReceivedOn) {
@@ -80,15 +87,15 @@ func newestLot(lots []store.PowderLot) store.PowderLot {
 }
 
 // lotStands says in a word how a lot stands on a day.
-func lotStands(l store.PowderLot, day time.Time) page.SetupCell {
+func lotStands(l store.MaterialLot, day time.Time) page.SetupCell {
 	switch {
 	case l.Status == "rejected":
 		return page.Stands("fail", "rejected")
 	case l.Status == "held":
 		return page.Stands("hold", "held")
-	case day.After(l.ExpiresOn):
+	case l.ExpiresOn != nil && day.After(*l.ExpiresOn):
 		return page.Stands("fail", "expired")
-	case day.AddDate(0, 0, 30).After(l.ExpiresOn):
+	case l.ExpiresOn != nil && day.AddDate(0, 0, 30).After(*l.ExpiresOn):
 		return page.Stands("hold", "expires soon")
 	}
 	return page.Stands("pass", "accepted")
@@ -97,26 +104,30 @@ func lotStands(l store.PowderLot, day time.Time) page.SetupCell {
 // renderLots shows the list with the scan box, and below it the form for a new lot once its number is known.
 func (s *Server) renderLots(w http.ResponseWriter, r *http.Request, status int, a *form.Answers, problem string) error {
 	v := visitFrom(r)
-	lots, err := s.store.PowderLots(r.Context(), v.site.ID)
+	var kinds []string
+	if kind := r.URL.Query().Get("kind"); slices.Contains(store.MaterialKinds, kind) {
+		kinds = []string{kind}
+	}
+	lots, err := s.store.MaterialLots(r.Context(), v.site.ID, kinds...)
 	if err != nil {
 		return err
 	}
-	powders, err := s.store.Powders(r.Context(), v.site.ID)
+	materials, err := s.store.Materials(r.Context(), v.site.ID)
 	if err != nil {
 		return err
 	}
-	table := page.SetupTable{Caption: "Powder lots", Heads: []string{"Lot", "Powder", "Made", "Expires", "kg", "Standing"},
+	table := page.SetupTable{Caption: "Lots", Heads: []string{"Lot", "Material", "Kind", "Made", "Expires", "Quantity", "Standing"},
 		Empty: "No lot yet. Scan the first box that came in."}
 	for _, l := range lots {
-		table.Rows = append(table.Rows, []page.SetupCell{page.Code(l.LotNumber, "/setup/lots/"+l.ID.String()), page.Words(l.PowderCode + ", " + l.PowderName),
-			page.Words(l.MadeOn.Format(time.DateOnly)), page.Words(l.ExpiresOn.Format(time.DateOnly)), page.Figure(setupNumber(l.QuantityKg)), lotStands(l, today(v))})
+		table.Rows = append(table.Rows, []page.SetupCell{page.Code(l.LotNumber, "/setup/lots/"+l.ID.String()), page.Words(l.MaterialCode + ", " + l.MaterialName),
+			page.Words(store.MaterialKindNames[l.Kind]), page.Words(dayOrNone(l.MadeOn)), page.Words(dayOrNone(l.ExpiresOn)), page.Figure(setupNumber(l.Quantity) + " " + l.Unit), lotStands(l, today(v))})
 	}
 	view := page.SetupLotsView{Frame: s.deskFrame(v, "Lots", "Setup"), Table: table, Scan: field(form.New(nil), lotScan)}
 	switch {
-	case len(powders) == 0:
-		view.CannotAdd, view.Needs = "A lot is a delivery of a powder.", page.Ref{Text: "Add the powder first.", Href: "/setup/powders#add"}
+	case len(materials) == 0:
+		view.CannotAdd, view.Needs = "A lot is a delivery of a material.", page.Ref{Text: "Add the material first.", Href: "/setup/materials#add"}
 	case a != nil:
-		receive := simpleForm("/setup/lots", "Receive the lot", problem, fields(a, lotEntries(powders)...))
+		receive := simpleForm("/setup/lots", "Receive the lot", problem, fields(a, lotEntries(materials)...))
 		receive.Cancel = "/setup/lots"
 		view.Receive = &receive
 	}
@@ -125,17 +136,18 @@ func (s *Server) renderLots(w http.ResponseWriter, r *http.Request, status int, 
 
 func (s *Server) addLot(w http.ResponseWriter, r *http.Request) error {
 	v := visitFrom(r)
-	powders, err := s.store.Powders(r.Context(), v.site.ID)
+	materials, err := s.store.Materials(r.Context(), v.site.ID)
 	if err != nil {
 		return err
 	}
-	a, entries := form.New(r.PostForm), lotEntries(powders)
+	a, entries := form.New(r.PostForm), lotEntries(materials)
 	a.Values.Set("number", scannedLot(a.Values.Get("number")))
-	lot := store.PowderLot{LotNumber: a.Text(lotNumber), PowderID: parsedID(a.Pick(lotPowder(powders))), MadeOn: a.Date(lotMade), ReceivedOn: a.Date(lotReceived),
-		ExpiresOn: a.Date(lotExpires), QuantityKg: a.Amount(lotQuantity), Certificate: a.Text(lotCertificate)}
+	lot := store.MaterialLot{LotNumber: a.Text(lotNumber), MaterialID: parsedID(a.Pick(lotMaterial(materials))), MadeOn: optionalDay(a, lotMade), ReceivedOn: a.Date(lotReceived),
+		ExpiresOn: optionalDay(a, lotExpires), Quantity: a.Amount(lotQuantity), Unit: a.Pick(lotUnit), StorageMaxC: a.Number(lotStorage), Certificate: a.Text(lotCertificate),
+		CertificateFile: a.Text(lotFile)}
 	lotDatesMakeSense(a, lot)
 	problem, err := attempt(a, entries, func() error {
-		_, err := s.store.AddPowderLot(r.Context(), v.actor, lot)
+		_, err := s.store.AddMaterialLot(r.Context(), v.actor, lot)
 		return err
 	})
 	if err != nil {
@@ -148,64 +160,24 @@ func (s *Server) addLot(w http.ResponseWriter, r *http.Request) error {
 }
 
 // lotDatesMakeSense names the date that contradicts another.
-func lotDatesMakeSense(a *form.Answers, l store.PowderLot) {
+func lotDatesMakeSense(a *form.Answers, l store.MaterialLot) {
 	if !a.OK() {
 		return
 	}
-	if !l.ExpiresOn.After(l.MadeOn) {
+	if l.MadeOn == nil {
+		return
+	}
+	if l.ExpiresOn != nil && !l.ExpiresOn.After(*l.MadeOn) {
 		a.Say("expires", "Expires on: the lot cannot expire before the day after it was made. Check both dates on the box.")
 	}
-	if l.ReceivedOn.Before(l.MadeOn) {
+	if l.ReceivedOn.Before(*l.MadeOn) {
 		a.Say("received", "Received on: the lot cannot come in before it was made. Check both dates.")
 	}
 }
 
-func (s *Server) lotPage(w http.ResponseWriter, r *http.Request) error {
-	return s.renderLot(w, r, http.StatusOK, form.New(url.Values{}), "")
-}
-
-func (s *Server) renderLot(w http.ResponseWriter, r *http.Request, status int, a *form.Answers, problem string) error {
-	v := visitFrom(r)
-	id, err := idParam(r, "id")
-	if err != nil {
-		return err
-	}
-	l, err := s.store.PowderLot(r.Context(), v.site.ID, id)
-	if err != nil {
-		return err
-	}
-	change := simpleForm("/setup/lots/"+id.String(), "Change the status", problem, fields(a, lotStatus, reasonEntry))
-	change.Cancel = "/setup/lots"
-	return s.render(w, r, status, page.SetupThing(page.SetupThingView{Frame: s.deskFrame(v, "Lot "+l.LotNumber, "Setup"), Subject: "Lots",
-		Back: page.Ref{Text: "All lots", Href: "/setup/lots"}, Title: "Lot " + l.LotNumber,
-		Facts: []page.DeskFact{page.Plain("Powder", l.PowderCode+", "+l.PowderName), page.Plain("Made on", setupDay(l.MadeOn)),
-			page.Plain("Received on", setupDay(l.ReceivedOn)), page.Plain("Expires on", setupDay(l.ExpiresOn)), page.Plain("Quantity", setupNumber(l.QuantityKg)+" kg"),
-			page.Plain("Maker's certificate", wordOrNone(l.Certificate)), page.Plain("Standing", lotStands(l, today(v)).Standing.Word)},
-		Parts: []page.SetupSection{{Head: "Accept, hold or reject", Note: "A held, rejected or expired lot cannot be sprayed unless a supervisor authorises it with a reason.", Form: &change}}}))
-}
-
-func wordOrNone(s string) string {
-	if s == "" {
+func dayOrNone(d *time.Time) string {
+	if d == nil {
 		return "none"
 	}
-	return s
-}
-
-func (s *Server) changeLot(w http.ResponseWriter, r *http.Request) error {
-	id, err := idParam(r, "id")
-	if err != nil {
-		return err
-	}
-	a := form.New(r.PostForm)
-	status, reason := a.Pick(lotStatus), a.Text(reasonEntry)
-	problem, err := attempt(a, []form.Entry{lotStatus, reasonEntry}, func() error {
-		return s.store.SetLotStatus(r.Context(), visitFrom(r).actor, id, status, reason)
-	})
-	if err != nil {
-		return err
-	}
-	if problem != "" {
-		return s.renderLot(w, r, http.StatusUnprocessableEntity, a, problem)
-	}
-	return s.done(w, r, "/setup/lots/"+id.String(), "The lot is now "+status+".")
+	return d.Format(time.DateOnly)
 }

@@ -74,6 +74,7 @@ func newWalk(t *testing.T) (*tablet, *desk) {
 	d.busy()
 	part := d.Parts(1)[0]
 	d.Weld(part, quality.NoneFound)
+	d.correctNote("TH-0007")
 	b := newBrowser(t, d.DB)
 	b.enrolAndSignOn(d.Shop)
 	return b, d
@@ -116,7 +117,7 @@ func (d *desk) samples() map[string][]string {
 	value("qualifications", quals, err)
 	devices, err := d.DB.Devices(ctx, site)
 	value("devices", devices, err)
-	powders, err := d.DB.Powders(ctx, site)
+	powders, err := d.DB.Materials(ctx, site, store.Powder)
 	value("powders", powders, err)
 	baths, err := d.DB.Baths(ctx, site)
 	value("baths", baths, err)
@@ -126,15 +127,26 @@ func (d *desk) samples() map[string][]string {
 	all := map[string][]string{
 		"/parts/{serial}": {"TH-0003", "TH-0001", "TH-0007"}, "/parts/{serial}/weld": {"TH-0007"}, "/parts/{serial}/film": {"TH-0002", "TH-0004"}, "/parts/{serial}/": {"TH-0004"},
 		"/racks/{number}": {racks[0].Number}, "/racks/{number}/": {racks[0].Number}, "/loads/{number}": {loads[0].Number}, "/loads/{number}/": {loads[0].Number},
-		"/gauges/{code}/": {d.Gauge.Code}, "/holds/{number}": {holds[0].Number}, "/holds/{number}/": {holds[0].Number},
+		"/gauges/{code}": {d.Gauge.Code}, "/gauges/{code}/": {d.Gauge.Code}, "/recalls/{number}": {d.recalled()}, "/recalls/{number}/": {d.recalled()}, "/holds/{number}": {holds[0].Number}, "/holds/{number}/": {holds[0].Number},
 		"/setup/stations/{code}": {d.Booths[0].Code}, "/setup/people/{id}": {person}, "/setup/people/{id}/": {person}, "/setup/people/{id}/qualifications/": {person, quals[0].ID.String()},
 		"/setup/tablets/{id}": {devices[0].ID.String()}, "/setup/specs/{code}": {d.Spec.Code}, "/setup/specs/{code}/{id}": {d.Spec.Code, draft.ID.String()}, "/setup/specs/{code}/{id}/": {d.Spec.Code, draft.ID.String()},
-		"/setup/part-numbers/{id}": {d.PartNumber.ID.String()}, "/setup/powders/{code}": {powders[0].Code}, "/setup/lots/{id}": {d.Lot.ID.String()},
-		"/setup/baths/{code}": {baths[0].Code}, "/setup/gauges/{code}": {d.Gauge.Code}, "/setup/jobs/{number}": {d.Job.Number}, "/setup/jobs/{number}/": {d.Job.Number},
+		"/setup/part-numbers/{id}": {d.PartNumber.ID.String()}, "/setup/materials/{code}": {powders[0].Code}, "/setup/lots/{id}": {d.Lot.ID.String()},
+		"/loads/{number}/profile/{id}": {loads[0].Number, d.loggerFile()}, "/ovens/{code}/": {d.Oven.Code}, "/setup/ovens/{code}": {d.Oven.Code},
+		"/reviews/{date}": {"2026-11-24"},
+		"/baths/{code}":   {d.watchedBath()}, "/baths/{code}/": {d.watchedBath()}, "/setup/baths/{code}": {baths[0].Code}, "/setup/gauges/{code}": {d.Gauge.Code}, "/setup/jobs/{number}": {d.Job.Number}, "/setup/jobs/{number}/": {d.Job.Number},
 	}
 	var ids []string
 	for _, r := range records {
 		ids = append(ids, r.ID.String())
+	}
+	all["/records/{id}/"] = ids[:1]
+	// A record that was corrected and the one in its place, where the walk has one.
+	if corrected, err := d.DB.PartBySerial(ctx, site, "TH-0007"); err == nil {
+		records, err := d.DB.RecordsOn(ctx, site, store.Subject{Kind: quality.OnPart, ID: corrected.ID})
+		value("records", records, err)
+		for _, r := range records {
+			ids = append(ids, r.ID.String())
+		}
 	}
 	all["/records/{id}"] = ids
 	return all

@@ -1,6 +1,7 @@
 package web
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"net/http"
@@ -27,12 +28,16 @@ func (s *Server) partPage(w http.ResponseWriter, r *http.Request) error {
 	}
 	view := page.PartView{Frame: s.deskFrame(v, "Part "+part.Serial, "Parts"), Serial: part.Serial, Standing: partStanding(part.Status, part.NextKind),
 		What: fmt.Sprintf("%s %s, job %s, %s", part.PartName, part.PartNumber, part.JobNumber, part.Customer)}
+	concessions, err := s.store.Concessions(ctx, v.site.ID, part.ID)
+	if err != nil {
+		return err
+	}
 	if r.URL.Query().Get("print") == "hangtag" {
 		code, err := ui.NewQR("PART." + part.Serial)
 		if err != nil {
 			return err
 		}
-		view.Hangtag = &page.Hangtag{QR: code, Lines: []string{part.PartName + " " + part.PartNumber, "Job " + part.JobNumber, v.site.Name}}
+		view.Hangtag = &page.Hangtag{QR: code, Lines: []string{part.PartName + " " + part.PartNumber, "Job " + part.JobNumber, v.site.Name}, Concession: tagConcession(concessions)}
 		return s.render(w, r, http.StatusOK, page.Part(view))
 	}
 	if v.device != nil {
@@ -53,12 +58,43 @@ func (s *Server) partPage(w http.ResponseWriter, r *http.Request) error {
 	}
 	view.Gate = gateRows(part, items)
 	s.partActs(v, part, items, &view)
-	view.Facts = partFacts(v, part, revision)
-	view.Cycles = cycles(v, part, story, uses, s.store.Clock())
+	view.Facts = append(concessionFacts(concessions), partFacts(v, part, revision)...)
+	changes, err := s.changesIn(ctx, v, story)
+	if err != nil {
+		return err
+	}
+	view.Cycles = cycles(v, part, story, uses, changes, s.store.Clock())
 	if len(story) == 0 {
 		view.Empty = "Nothing is recorded of this part yet. The first step is the weld check."
 	}
 	return s.render(w, r, http.StatusOK, page.Part(view))
+}
+
+// concessionFacts are the concessions under which a part stands, each with how far it goes.
+func concessionFacts(all []store.PartConcession) []page.DeskFact {
+	facts := make([]page.DeskFact, len(all))
+	for i, c := range all {
+		text := c.Reference + ", " + c.Limits()
+		if c.QuantityLeft != nil {
+			text += fmt.Sprintf(", %d left", *c.QuantityLeft)
+		}
+		facts[i] = page.DeskFact{Term: "Under concession", Refs: []page.Ref{{Text: text}, {Text: "Hold " + c.Hold, Href: "/holds/" + url.PathEscape(c.Hold)}}}
+	}
+	return facts
+}
+
+// tagConcession is the line of a part's tag that marks it; empty for a part that meets its spec.
+func tagConcession(all []store.PartConcession) string {
+	var references []string
+	for _, c := range all {
+		if !slices.Contains(references, c.Reference) {
+			references = append(references, c.Reference)
+		}
+	}
+	if len(references) == 0 {
+		return ""
+	}
+	return "Under concession " + strings.Join(references, ", ")
 }
 
 // stateStanding says where a requirement of the gate stands.
@@ -171,15 +207,52 @@ func (s *Server) usesOf(r *http.Request, v *visit, story []store.StoryLine) (map
 	return byRecord, err
 }
 
+// changesIn reads what the corrections of a story changed, by the record of the correction.
+func (s *Server) changesIn(ctx context.Context, v *visit, story []store.StoryLine) (map[uuid.UUID][]page.Change, error) {
+	changes := map[uuid.UUID][]page.Change{}
+	for _, l := range story {
+		if !l.Before.Valid || quality.Verdict(l.Verdict) == quality.Voided {
+			continue
+		}
+		before, err := s.store.RecordByID(ctx, v.site.ID, l.Before.UUID)
+		if err != nil {
+			return nil, err
+		}
+		after, err := s.store.RecordByID(ctx, v.site.ID, l.RecordID.UUID)
+		if err != nil {
+			return nil, err
+		}
+		changes[after.ID] = changesBetween(before, after)
+	}
+	return changes, nil
+}
+
 // roleWords are the uses in words.
-var roleWords = map[string]string{"gauge": "gauge", "shim": "shim", "powder": "powder lot", "welder": "welder", "booth": "booth", "oven": "oven", "bath": "bath", "tested_part": "tested on"}
+var roleWords = map[string]string{"gauge": "gauge", "shim": "shim", "powder": "powder lot", "welder": "welder", "booth": "booth", "oven": "oven", "bath": "bath", "tested_part": "tested on",
+	"chemical": "chemical lot", "titrant": "titrant lot", "solvent": "solvent lot", "filler": "filler metal lot", "heat": "aluminium heat", "tape": "tape lot", "meter": "meter"}
+
+// traceOf says which kind of trace leads on from a thing used in a role.
+var traceOf = map[string]string{"gauge": "gauge", "shim": "gauge", "meter": "gauge", "logger": "gauge", "standard": "gauge", "powder": "lot", "chemical": "lot", "titrant": "lot",
+	"solvent": "lot", "filler": "lot", "heat": "lot", "tape": "lot", "welder": "welder", "booth": "booth", "oven": "oven", "bath": "bath"}
+
+// traceHref leads to all parts that a thing used in a role touched.
+func traceHref(role, name string) string {
+	if traceOf[role] == "" {
+		return ""
+	}
+	return address("/trace", "kind", traceOf[role], "name", name)
+}
 
 // useFact is one use; it leads to all parts that share it.
 func useFact(u store.UseLine, zone *time.Location) page.DeskFact {
-	f := page.DeskFact{Term: roleWords[u.Role], Refs: []page.Ref{{Text: u.Name, Href: address("/parts", "used", u.Role, "name", u.Name)}}}
+	f := page.DeskFact{Term: roleWords[u.Role], Refs: []page.Ref{{Text: u.Name, Href: traceHref(u.Role, u.Name)}}}
 	switch {
 	case u.Role == "tested_part":
 		f.Refs[0].Href = subjectHref("part", u.Name)
+	case u.Role == "bath" && u.Vouched.Valid:
+		if at, err := time.Parse(time.RFC3339, u.Detail); err == nil {
+			f.Refs = append(f.Refs, page.Ref{Text: "last read " + at.In(zone).Format("2 Jan 15:04"), Href: "/records/" + u.Vouched.UUID.String()})
+		}
 	case u.Role == "gauge" && u.Detail != "":
 		if at, err := time.Parse(time.RFC3339, u.Detail); err == nil {
 			f.Refs = append(f.Refs, page.Ref{Text: "verified " + at.In(zone).Format("2 Jan 15:04")})
@@ -191,13 +264,17 @@ func useFact(u store.UseLine, zone *time.Location) page.DeskFact {
 }
 
 // cycles groups a story by cycle, newest first within and among them.
-func cycles(v *visit, part store.Part, story []store.StoryLine, uses map[uuid.UUID][]store.UseLine, now time.Time) []page.CycleView {
+func cycles(v *visit, part store.Part, story []store.StoryLine, uses map[uuid.UUID][]store.UseLine, changes map[uuid.UUID][]page.Change, now time.Time) []page.CycleView {
 	zone := v.site.Location()
 	today, _ := v.site.ShopDay(now)
 	overrides := map[uuid.UUID][]string{}
 	for _, l := range story {
 		if l.What == "override" {
-			overrides[l.RecordID.UUID] = append(overrides[l.RecordID.UUID], fmt.Sprintf("Exception: %s Authorised by %s, %s: %s", l.Sentence, l.Person, longTime(l.At, zone), l.Reason))
+			words := fmt.Sprintf("Exception: %s Signed by %s, %s, meaning: authorised. Reason: %s", l.Sentence, l.Person, longTime(l.At, zone), l.Reason)
+			if l.Later.Valid {
+				words += " Signature void: the record was corrected after it."
+			}
+			overrides[l.RecordID.UUID] = append(overrides[l.RecordID.UUID], words)
 		}
 	}
 	byCycle := map[int]*page.CycleView{}
@@ -217,7 +294,7 @@ func cycles(v *visit, part store.Part, story []store.StoryLine, uses map[uuid.UU
 		}
 		item := storyItem(l, zone, today)
 		if l.RecordID.Valid && l.What != "hold" {
-			item.Overrides = overrides[l.RecordID.UUID]
+			item.Overrides, item.Changes = overrides[l.RecordID.UUID], changes[l.RecordID.UUID]
 			for _, u := range uses[l.RecordID.UUID] {
 				item.Uses = append(item.Uses, useFact(u, zone))
 			}
@@ -247,6 +324,11 @@ func storyItem(l store.StoryLine, zone *time.Location, today time.Time) page.Sto
 	case "release":
 		item.Kind, item.Title = "pass", "Released"
 		item.Details = []string{fmt.Sprintf("Signed by %s, %s, meaning: released. “%s”", l.Person, longTime(l.At, zone), l.Sentence)}
+		if l.Superseded {
+			item.Kind, item.Title = "none", "Release, signature void"
+			item.Struck = fmt.Sprintf("Signature void: a record it was signed on was corrected by %s, %s: %s.", l.LaterBy, longTime(*l.LaterAt, zone), strings.TrimSuffix(l.LaterWhy, "."))
+			item.StruckRef = page.Ref{Text: "The record that made it void", Href: "/records/" + l.Later.UUID.String()}
+		}
 	default:
 		kind := quality.Kind(l.What)
 		item.Kind, item.Title = l.Verdict, kind.Name()
@@ -267,8 +349,19 @@ func storyItem(l store.StoryLine, zone *time.Location, today time.Time) page.Sto
 		if l.Reason != "" {
 			item.Details = append(item.Details, "Note: "+l.Reason)
 		}
+		if l.Before.Valid {
+			word := "Corrects"
+			if quality.Verdict(l.Verdict) == quality.Voided {
+				word = "Voids"
+			}
+			item.Details = append(item.Details, fmt.Sprintf("%s an earlier record, %s: %s.", word, correctionWords[l.Code], strings.TrimSuffix(l.Why, ".")))
+			if l.SignedAt != nil {
+				item.Details = append(item.Details, fmt.Sprintf("Signed by %s, %s, meaning: corrected.", l.Signer, longTime(*l.SignedAt, zone)))
+			}
+		}
 		if l.Superseded {
-			item.Struck = "Corrected: a later record replaces this one. Open it to see who corrected it and why."
+			item.Struck = fmt.Sprintf("Was; no longer counts. Corrected by %s, %s, %s: %s.", l.LaterBy, longTime(*l.LaterAt, zone), correctionWords[l.LaterCode], strings.TrimSuffix(l.LaterWhy, "."))
+			item.StruckRef = page.Ref{Text: "The record that takes its place", Href: "/records/" + l.Later.UUID.String()}
 		}
 	}
 	return item
@@ -337,7 +430,7 @@ func (s *Server) release(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	proof, err := s.store.Sign(ctx, v.actor, r.PostFormValue("pin"))
+	proof, err := s.sign(r)
 	if err == nil {
 		err = s.store.Release(ctx, v.actor, []uuid.UUID{part.ID}, proof)
 	}
@@ -358,8 +451,11 @@ func refusedForm(err error) (problem string, wrong map[string]string, refused bo
 	if !errors.As(err, &refusal) {
 		return "", nil, false
 	}
-	if refusal.Rule == store.RuleWrongSecret || refusal.Rule == store.RuleLocked {
+	switch refusal.Rule {
+	case store.RuleWrongSecret, store.RuleLocked:
 		return "", map[string]string{"pin": refusal.Sentence}, true
+	case store.RuleNotSigner:
+		return "", map[string]string{"signer": refusal.Sentence}, true
 	}
 	return refusal.Sentence, nil, true
 }

@@ -14,7 +14,7 @@ import (
 const mostParts = 200
 
 // partsPage lists the parts behind a number, or those found by a search. The address says which question is asked:
-// first=KIND&outcome=… through=KIND, end=…, fault=…, list=film, used=ROLE&name=…, status=…, else q.
+// first=KIND&outcome=… through=KIND, end=…, fault=…, list=film, status=…, else q.
 func (s *Server) partsPage(w http.ResponseWriter, r *http.Request) error {
 	v := visitFrom(r)
 	today, _ := v.site.ShopDay(s.store.Clock())
@@ -37,8 +37,6 @@ func (s *Server) partsPage(w http.ResponseWriter, r *http.Request) error {
 		err = s.listFault(r, v, p, words, &view)
 	case q.Get("list") == "film":
 		err = s.listFilm(r, v, p, words, &view)
-	case q.Get("used") != "":
-		err = s.listUsed(r, v, &view)
 	default:
 		err = s.searchParts(r, v, &view)
 	}
@@ -172,25 +170,6 @@ func (s *Server) listFilm(r *http.Request, v *visit, p store.Period, words strin
 		view.Rows = append(view.Rows, page.PartsRow{Subject: page.Ref{Text: c.Serial, Href: subjectHref("part", c.Serial)}, What: c.PartNumber + ", " + dash(c.BoothName),
 			Standing: verdictStanding(c.Verdict), Record: page.Ref{Text: fmt.Sprintf("mean %s of %s", filmText(c.MeanUM, v.unit()), counted(c.N, "reading")), Href: "/records/" + c.RecordID.String()},
 			Found: fmt.Sprintf("lowest spot %s, %s rev %s", filmText(c.LowestSpot, v.unit()), c.Spec, c.Revision), When: clock(c.ObservedAt, v.site.Location(), p.To), Stamp: stamp(c.ObservedAt, v.site.Location())})
-	}
-	return nil
-}
-
-// usedWords say what a thing was used for.
-var usedWords = map[string]string{"gauge": "measured with gauge", "powder": "coated with powder lot", "welder": "welded by", "booth": "coated in", "oven": "baked in",
-	"bath": "washed in", "shim": "behind shim", "tested_part": "tested on part"}
-
-func (s *Server) listUsed(r *http.Request, v *visit, view *page.PartsView) error {
-	role, name := r.URL.Query().Get("used"), r.URL.Query().Get("name")
-	parts, err := s.store.PartsUsing(r.Context(), v.site.ID, role, name, 2000)
-	if err != nil {
-		return err
-	}
-	today, _ := v.site.ShopDay(s.store.Clock())
-	view.Title = fmt.Sprintf("%s %s %s", counted(len(parts), "part"), usedWords[role], name)
-	view.Rows = v.partRows(parts, today)
-	if len(parts) == 2000 {
-		view.Note = "These are the 2000 that moved last; there may be more."
 	}
 	return nil
 }

@@ -60,7 +60,7 @@ func readPretreatment(sh *sheet) (quality.Check, []store.Use) {
 				check.Readings = append(check.Readings, r)
 			}
 		}
-		for _, u := range sh.use(fmt.Sprintf("bath-%d", i+1), "bath") {
+		for _, u := range append(sh.use(fmt.Sprintf("bath-%d", i+1), "bath"), sh.use(fmt.Sprintf("lot-%d", i+1), "chemical")...) {
 			if !slices.Contains(uses, u) {
 				uses = append(uses, u)
 			}
@@ -83,7 +83,12 @@ func showPretreatment(sh *sheet, e page.Entry) templ.Component {
 		{Value: "broken", Label: "Film broke", Hint: "water drew back or beaded"}}, sh.Values.Get("water_break"))}
 	v.AsksWater = sh.form.Spec.Pretreatment != nil && sh.form.Spec.Pretreatment.WaterBreak
 	for i, stage := range sh.stages() {
-		block := page.StageBlock{Number: strconv.Itoa(i + 1), Name: stage.Name, Bath: sh.bathSelect(i, stage)}
+		block := page.StageBlock{Number: strconv.Itoa(i + 1), Name: stage.Name, Bath: sh.bathSelect(i, stage), Lot: sh.stageLot(i, stage)}
+		for _, c := range block.Bath.Choices {
+			if j := slices.IndexFunc(sh.form.Baths, func(b store.BathStanding) bool { return c.Chosen && b.ID.String() == c.Value }); j >= 0 {
+				block.Against = sh.form.Baths[j].Against()
+			}
+		}
 		for _, slot := range sh.stageSlots(i, stage, true) {
 			f := sh.field(slot, stage.Limits[slot.Characteristic])
 			f.MayBeAbsent = true

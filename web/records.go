@@ -1,13 +1,12 @@
 package web
 
 import (
+	"context"
+	"errors"
 	"fmt"
 	"net/http"
 	"strings"
 	"time"
-
-	"github.com/go-chi/chi/v5"
-	"github.com/google/uuid"
 
 	"coatbook/quality"
 	"coatbook/store"
@@ -16,16 +15,13 @@ import (
 
 // recordPage shows one record exactly as it was written.
 func (s *Server) recordPage(w http.ResponseWriter, r *http.Request) error {
+	return s.renderRecord(w, r, http.StatusOK, "")
+}
+
+// renderRecord shows a record; problem is what was wrong with a file for it.
+func (s *Server) renderRecord(w http.ResponseWriter, r *http.Request, status int, problem string) error {
 	v := visitFrom(r)
-	id, err := uuid.Parse(chi.URLParam(r, "id"))
-	if err != nil {
-		return fmt.Errorf("record %q: %w", chi.URLParam(r, "id"), store.ErrNotFound)
-	}
-	record, err := s.store.RecordByID(r.Context(), v.site.ID, id)
-	if err != nil {
-		return err
-	}
-	links, err := s.store.RecordLinks(r.Context(), v.site.ID, id)
+	record, err := s.recordAt(r)
 	if err != nil {
 		return err
 	}
@@ -33,16 +29,8 @@ func (s *Server) recordPage(w http.ResponseWriter, r *http.Request) error {
 	view := page.RecordView{Frame: s.deskFrame(v, record.Kind.Name()+" of "+record.Subject, "Parts"), Title: record.Kind.Name(),
 		Subject:  page.Ref{Text: record.Subject, Href: subjectHref(record.SubjectKind, record.Subject)},
 		Standing: verdictStanding(record.Verdict), Rule: record.Rule, Note: record.Note, Facts: recordFacts(record, zone)}
-	if l := links.SupersededBy; l != nil {
-		view.Struck = fmt.Sprintf("Corrected by %s, %s: %s. This record counts nowhere.", l.Person, longTime(l.At, zone), l.Reason)
-		view.StruckRef = page.Ref{Text: "The record that replaces it", Href: "/records/" + l.ID.String()}
-	}
-	if l := links.Supersedes; l != nil {
-		view.Replaces = fmt.Sprintf("Corrects a record of %s: %s.", longTime(l.At, zone), l.Reason)
-		view.Before = page.Ref{Text: "The record before", Href: "/records/" + l.ID.String()}
-	}
-	for _, number := range links.Holds {
-		view.Holds = append(view.Holds, page.Ref{Text: "Opened hold " + number, Href: "/holds/" + number})
+	if err := s.tieRecord(r.Context(), v, record, &view); err != nil {
+		return err
 	}
 	for _, f := range record.Findings {
 		view.Findings = append(view.Findings, findingRow(f))
@@ -54,7 +42,96 @@ func (s *Server) recordPage(w http.ResponseWriter, r *http.Request) error {
 		view.Overrides = append(view.Overrides, fmt.Sprintf("Exception: %s Reason: %s. Signed by %s, %s, meaning: authorised.", o.Sentence, o.Reason, o.By, longTime(o.At, zone)))
 	}
 	fillLines(&view, record.Check)
-	return s.render(w, r, http.StatusOK, page.Record(view))
+	if record.Kind == quality.Cure {
+		if err := s.fillProfile(r, record, &view); err != nil {
+			return err
+		}
+	}
+	if len(view.Versions) > 0 {
+		markChanges(&view)
+	}
+	if view.Files, err = s.filesView(r, store.FileOwner{Kind: store.FileOfRecord, ID: record.ID}, "/records/"+record.ID.String(), problem); err != nil {
+		return err
+	}
+	return s.render(w, r, status, page.Record(view))
+}
+
+// tieRecord puts what a record is tied to into the view: the versions of it, the releases that its correction made void, the
+// holds it opened, and what this person may do about it.
+func (s *Server) tieRecord(ctx context.Context, v *visit, record store.Record, view *page.RecordView) (err error) {
+	zone, site := v.site.Location(), v.site.ID
+	if view.Versions, err = s.versionsOf(ctx, v, record); err != nil {
+		return err
+	}
+	for i, version := range view.Versions {
+		if !version.Here {
+			continue
+		}
+		if i+1 < len(view.Versions) {
+			next := view.Versions[i+1]
+			view.Struck = next.Record.Text + ". " + strings.TrimSuffix(next.Why, ".") + ". This record counts nowhere."
+			view.StruckRef = page.Ref{Text: "The record that takes its place", Href: next.Record.Href}
+		}
+		if i > 0 {
+			view.Replaces = strings.TrimSuffix(version.Record.Text+". "+version.Why, ".") + "."
+			view.Before = page.Ref{Text: "The record before", Href: view.Versions[i-1].Record.Href}
+		}
+	}
+	releases, err := s.store.VoidedReleases(ctx, site, record.ID)
+	if err != nil {
+		return err
+	}
+	for _, rl := range releases {
+		view.Voided = append(view.Voided, page.Ref{Text: fmt.Sprintf("Release of %s signed by %s, %s: signature void", rl.Serial, rl.PrintedName, longTime(rl.SignedAt, zone)), Href: subjectHref("part", rl.Serial)})
+	}
+	holds, err := s.store.HoldsOpenedBy(ctx, site, record.ID)
+	if err != nil {
+		return err
+	}
+	for _, number := range holds {
+		view.Holds = append(view.Holds, page.Ref{Text: "Opened hold " + number, Href: "/holds/" + number})
+	}
+	if record.SupersededBy.Valid || record.Verdict == quality.Voided || bench.admits(v) != nil {
+		return nil
+	}
+	var refusal *store.Refusal
+	switch err := s.store.MayCorrect(ctx, v.actor, record.ID); {
+	case errors.As(err, &refusal):
+		view.MayNot = refusal.Sentence
+	case err != nil:
+		return err
+	default:
+		at := "/records/" + record.ID.String()
+		view.Acts = []page.Ref{{Text: "Correct this record", Href: at + "/correct"}, {Text: "Void this record", Href: at + "/void"}}
+	}
+	return nil
+}
+
+// markChanges puts the value that was, struck, beside each value of the record that a correction changed.
+func markChanges(view *page.RecordView) {
+	was := map[string]string{}
+	for _, version := range view.Versions {
+		if version.Here {
+			for _, c := range version.Changes {
+				was[c.What+"|"+c.Where] = c.Was
+			}
+		}
+	}
+	for i := range view.Readings {
+		view.Readings[i].Was = was[view.Readings[i].Key]
+	}
+	if view.Grid != nil {
+		for _, row := range view.Grid.Rows {
+			for i := range row.Cells {
+				row.Cells[i].Was = was[row.Cells[i].Key]
+			}
+		}
+	}
+	for i, rating := range view.Ratings {
+		if old := was[rating.Term+"|"]; old != "" {
+			view.Ratings[i].Was = old
+		}
+	}
 }
 
 func findingRow(f quality.Finding) page.RecordFinding {
@@ -107,7 +184,7 @@ func asEntered(r quality.Reading) string {
 	if r.Absence != quality.Present {
 		return absenceWords[r.Absence]
 	}
-	return r.Text
+	return r.Shown()
 }
 
 // received is what came in, where it differs from what was kept.
@@ -116,6 +193,12 @@ func received(r quality.Reading) string {
 		return r.Raw
 	}
 	return ""
+}
+
+// lineKey names a reading as a Change names it.
+func lineKey(r quality.Reading) string {
+	what, where := readingPlace(r)
+	return what + "|" + where
 }
 
 // fillLines puts a check's lines into the view: film readings as a grid by spot, everything else line by line.
@@ -132,11 +215,11 @@ func fillLines(view *page.RecordView, c quality.Check) {
 			if r.Spot > 0 {
 				place = strings.TrimSpace(fmt.Sprintf("%s %d", place, r.Spot))
 			}
-			view.Readings = append(view.Readings, page.RecordReading{Name: name, Place: place, Text: asEntered(r), Unit: r.Unit.Symbol(), Flag: flagWords(r.Flag), Source: r.Source, Raw: received(r)})
+			view.Readings = append(view.Readings, page.RecordReading{Name: name, Place: place, Text: asEntered(r), Unit: r.Unit.Symbol(), Flag: flagWords(r.Flag), Source: r.Source, Raw: received(r), Key: lineKey(r)})
 		}
 	}
 	for _, r := range c.Ratings {
-		view.Ratings = append(view.Ratings, page.Plain(strings.TrimSpace(upperFirst(strings.ReplaceAll(r.Characteristic, "_", " "))+" "+r.Location), r.Code))
+		view.Ratings = append(view.Ratings, page.Plain(ratingName(r), r.Code))
 	}
 	for _, d := range c.Defects {
 		row := page.RecordDefect{Name: quality.FaultName(d.Code), Place: d.Place, Size: d.SizeText, Flag: flagWords(d.Flag), Count: fmt.Sprint(d.Count)}
@@ -175,7 +258,7 @@ func filmGrid(c quality.Check) *page.ReadingGrid {
 			rows[r.Spot] = row
 			order = append(order, r.Spot)
 		}
-		row.Cells = append(row.Cells, page.GridCell{Text: asEntered(r), Flag: flagWords(r.Flag), Raw: received(r)})
+		row.Cells = append(row.Cells, page.GridCell{Text: asEntered(r), Flag: flagWords(r.Flag), Raw: received(r), Key: lineKey(r)})
 		if um, err := r.In(unit); err == nil && r.Absence == quality.Present {
 			sums[r.Spot] += um
 			counts[r.Spot]++

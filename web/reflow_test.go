@@ -27,7 +27,8 @@ func TestEveryPageReflowsAtPhoneWidthInBothOrientationsAndSaysWhoIsSignedOn(t *t
 			if wide := b.eval(overflow); wide != "" {
 				t.Errorf("%s at %s %s", path, g, wide)
 			}
-			if who := b.eval(signedOn); !strings.Contains(who, d.Everyone.Name) {
+			// The data sheets are one page for everybody, which a locked tablet keeps: it names nobody.
+			if who := b.eval(signedOn); path != "/sheets" && !strings.Contains(who, d.Everyone.Name) {
 				t.Errorf("%s at %s does not show who is signed on, but %q", path, g, who)
 			}
 		}

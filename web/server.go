@@ -8,6 +8,7 @@ import (
 	"log/slog"
 	"net"
 	"net/http"
+	"regexp"
 	"time"
 
 	"github.com/a-h/templ"
@@ -19,6 +20,7 @@ import (
 
 	"coatbook/store"
 	"coatbook/web/static"
+	"coatbook/web/ui"
 )
 
 // Config is what the server needs to know about the world around it.
@@ -118,9 +120,22 @@ func peer(r *http.Request) (string, error) {
 // maxBody bounds every posted form; the largest, a film check of 99 spots, is under 100 kB.
 const maxBody = 1 << 20
 
+// uploads are the addresses that take a file.
+var (
+	uploads     = regexp.MustCompile(`^/loads/[^/]+/profile$`)
+	fileUploads = regexp.MustCompile(`^/(holds|records)/[^/]+/files$`)
+)
+
 func limitBody(next http.Handler) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-		r.Body = http.MaxBytesReader(w, r.Body, maxBody)
+		limit := int64(maxBody)
+		if r.Method == http.MethodPost && uploads.MatchString(r.URL.Path) {
+			limit = store.MaxLoggerFile + maxBody
+		}
+		if r.Method == http.MethodPost && fileUploads.MatchString(r.URL.Path) {
+			limit = store.MaxFile + maxBody
+		}
+		r.Body = http.MaxBytesReader(w, r.Body, limit)
 		next.ServeHTTP(w, r)
 	})
 }
@@ -130,7 +145,7 @@ func (s *Server) page(who access, handle func(http.ResponseWriter, *http.Request
 	return func(w http.ResponseWriter, r *http.Request) {
 		v, err := s.visitOf(r)
 		if err == nil {
-			r = r.WithContext(context.WithValue(r.Context(), visitKey{}, v))
+			r = r.WithContext(ui.WithSigned(context.WithValue(r.Context(), visitKey{}, v), v.signed))
 			err = who.admits(v)
 		}
 		if err == nil && r.Method == http.MethodPost {

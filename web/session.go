@@ -10,6 +10,7 @@ import (
 	"github.com/google/uuid"
 
 	"coatbook/store"
+	"coatbook/web/form"
 	"coatbook/web/ui"
 )
 
@@ -23,6 +24,10 @@ type visit struct {
 	actor  store.Actor
 	theme  string
 	flash  string
+	// signed is set once the person has signed something in this sitting.
+	signed bool
+	// takeBack is the entry that was saved last, while its author may still take it back.
+	takeBack ui.TakeBack
 }
 
 type visitKey struct{}
@@ -79,6 +84,8 @@ func (s *Server) visitOf(r *http.Request) (*visit, error) {
 	}
 	v.person = &p
 	v.flash = s.sessions.PopString(ctx, "flash")
+	v.signed = s.sessions.GetBool(ctx, "signed")
+	v.takeBack = s.offered(ctx)
 	v.actor = store.Actor{Site: v.site.ID, Person: p.ID, Name: p.Name, Roles: p.Roles}
 	if v.device != nil {
 		v.actor.Device = uuid.NullUUID{UUID: v.device.ID, Valid: true}
@@ -146,6 +153,21 @@ func (s *Server) flash(r *http.Request, sentence string) {
 	s.sessions.Put(r.Context(), "flash", sentence)
 }
 
+// sign checks what a form gave for a signature. The first one of a sitting asks who signs and for their secret, later ones
+// for the secret alone; locking, a change of person and a sitting that lay too long end the session, and the sitting with it.
+func (s *Server) sign(r *http.Request) (store.Proof, error) {
+	ctx, v := r.Context(), visitFrom(r)
+	if s.sessions.GetBool(ctx, "signed") {
+		return s.store.Sign(ctx, v.actor, r.PostFormValue("pin"))
+	}
+	identity := form.ParseCode(r.PostFormValue("signer"))
+	proof, err := s.store.SignFirst(ctx, v.actor, identity.Value, r.PostFormValue("pin"))
+	if err == nil {
+		s.sessions.Put(ctx, "signed", true)
+	}
+	return proof, err
+}
+
 // An access says who may use an address. The table in routes.go is the role matrix: what is not in it does not exist.
 type access struct {
 	public bool // anybody, signed on or not
@@ -182,7 +204,7 @@ func (s *Server) benchFrame(v *visit, title string) ui.BenchFrame {
 	if v == nil {
 		return f
 	}
-	f.Site, f.Theme, f.Flash = v.site.Name, v.theme, v.flash
+	f.Site, f.Theme, f.Flash, f.TakeBack = v.site.Name, v.theme, v.flash, v.takeBack
 	if v.device != nil {
 		f.Station, f.PxPerInch = v.device.Station, v.device.PixelsPerInch
 	}
@@ -197,7 +219,7 @@ func (s *Server) benchFrame(v *visit, title string) ui.BenchFrame {
 func (s *Server) deskFrame(v *visit, title, active string) ui.DeskFrame {
 	b := s.benchFrame(v, title)
 	return ui.DeskFrame{Title: title, Site: b.Site, Station: b.Station, Person: b.Person, PersonID: b.PersonID, Active: active, CanSetup: b.CanSetup,
-		Theme: b.Theme, Flash: b.Flash, IdleSeconds: b.IdleSeconds, ServerTime: b.ServerTime}
+		Theme: b.Theme, Flash: b.Flash, TakeBack: b.TakeBack, IdleSeconds: b.IdleSeconds, ServerTime: b.ServerTime}
 }
 
 func (s *Server) idleSeconds(v *visit) int {

@@ -15,21 +15,22 @@ import (
 
 // register is everything the index of setup counts.
 type register struct {
-	site     store.Site
-	stations []store.Station
-	people   []store.Person
-	devices  []store.Device
-	welds    []quality.WeldLimit
-	specs    []store.SpecRevision
-	numbers  []store.PartNumber
-	planned  int // part numbers with a measuring plan
-	powders  []store.Powder
-	windows  int // powders with a cure window
-	lots     []store.PowderLot
-	baths    []store.Bath
-	gauges   []store.Instrument
-	jobs     []store.Job
-	able     int // people with a qualification that is valid today
+	site      store.Site
+	stations  []store.Station
+	people    []store.Person
+	devices   []store.Device
+	welds     []quality.WeldLimit
+	specs     []store.SpecRevision
+	numbers   []store.PartNumber
+	planned   int // part numbers with a measuring plan
+	materials []store.Material
+	powders   []store.Material
+	windows   int // powders with a cure window
+	lots      []store.MaterialLot
+	baths     []store.Bath
+	gauges    []store.Instrument
+	jobs      []store.Job
+	able      int // people with a qualification that is valid today
 }
 
 // read fills the register of the visit's site.
@@ -43,8 +44,8 @@ func (s *Server) register(ctx context.Context, v *visit) (reg register, err erro
 		func() error { reg.welds, err = s.store.WeldLimits(ctx, id); return err },
 		func() error { reg.specs, err = s.store.Specs(ctx, id); return err },
 		func() error { reg.numbers, err = s.store.PartNumbers(ctx, id); return err },
-		func() error { reg.powders, err = s.store.Powders(ctx, id); return err },
-		func() error { reg.lots, err = s.store.PowderLots(ctx, id); return err },
+		func() error { reg.materials, err = s.store.Materials(ctx, id); return err },
+		func() error { reg.lots, err = s.store.MaterialLots(ctx, id, store.Powder); return err },
 		func() error { reg.baths, err = s.store.Baths(ctx, id); return err },
 		func() error { reg.gauges, err = s.store.Instruments(ctx, id); return err },
 		func() error { reg.jobs, err = s.store.Jobs(ctx, id); return err },
@@ -67,7 +68,11 @@ func (s *Server) countTies(ctx context.Context, v *visit, reg *register) error {
 			return err
 		}
 	}
-	for _, p := range reg.powders {
+	for _, p := range reg.materials {
+		if p.Kind != store.Powder {
+			continue
+		}
+		reg.powders = append(reg.powders, p)
 		points, err := s.store.CurePoints(ctx, v.site.ID, p.ID)
 		if err != nil {
 			return err
@@ -130,7 +135,7 @@ func (reg register) peopleStep() page.SetupStep {
 }
 
 // steps are what an empty shop needs, in order.
-func (reg register) steps(day func(store.PowderLot) bool) []page.SetupStep {
+func (reg register) steps(day func(store.MaterialLot) bool) []page.SetupStep {
 	step := func(name, href string, done bool, says, missing string) page.SetupStep {
 		if !done {
 			says = missing
@@ -150,7 +155,7 @@ func (reg register) steps(day func(store.PowderLot) bool) []page.SetupStep {
 		step("A finish spec", "/setup/specs", len(reg.specs) > 0, numbered(len(reg.specs), "spec"), "draft the first one"),
 		step("Its approval", "/setup/specs", approved, "approved", "no spec is approved; parts cannot be added"),
 		step("A part number with its measuring plan", "/setup/part-numbers", reg.planned > 0, numbered(len(reg.numbers), "part number")+", "+strconv.Itoa(reg.planned)+" with a plan", "none has a measuring plan"),
-		step("A powder with its cure window", "/setup/powders", reg.windows > 0, numbered(len(reg.powders), "powder"), "none with cure points"),
+		step("A powder with its cure window", "/setup/materials", reg.windows > 0, numbered(len(reg.powders), "powder"), "none with cure points"),
 		step("A powder lot", "/setup/lots", slices.ContainsFunc(reg.lots, day), numbered(len(reg.lots), "lot"), "none that may be sprayed today"),
 		step("Baths of the wash line", "/setup/baths", len(reg.baths) > 0, numbered(len(reg.baths), "bath"), "none"),
 		step("A film gauge and its shims", "/setup/gauges", reg.gaugesOf("film_gauge") > 0 && reg.gaugesOf("shim") > 1, numbered(reg.gaugesOf("film_gauge"), "gauge")+", "+numbered(reg.gaugesOf("shim"), "shim")+" in use",
@@ -167,7 +172,14 @@ func (s *Server) setupPage(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	view := page.SetupIndexView{Frame: s.deskFrame(v, "Setup", "Setup")}
-	view.Steps = reg.steps(func(l store.PowderLot) bool { return l.Status == "accepted" && !today(v).After(l.ExpiresOn) })
+	view.Steps = reg.steps(func(l store.MaterialLot) bool {
+		return l.Status == "accepted" && (l.ExpiresOn == nil || !today(v).After(*l.ExpiresOn))
+	})
+	review, done, err := s.cautionReview(r)
+	if err != nil {
+		return err
+	}
+	view.Steps = append(view.Steps, reg.sheetsStep(today(v)), page.SetupStep{Name: "Review of the cautions", Href: "/setup/cautions", Done: done, Says: review, Optional: true})
 	missing := 0
 	for _, step := range view.Steps {
 		if step.Done || step.Optional {

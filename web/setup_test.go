@@ -33,6 +33,7 @@ type setupDesk struct {
 	actor  store.Actor
 	url    string
 	client *http.Client
+	signer string // sign-on name of who is signed on
 }
 
 // openSetupDesk opens a server on an empty shop and signs its first person on, as after coatbook setup.
@@ -101,7 +102,7 @@ func (d *setupDesk) signOn(name string, p store.Person) {
 	if p.NeedsSecondFactor() {
 		code = d.code()
 	}
-	d.client = newSetupClient(d.t)
+	d.client, d.signer = newSetupClient(d.t), name
 	d.client.CheckRedirect = func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }
 	resp, err := d.client.PostForm(d.url+"/signon/password", url.Values{"name": {name}, "password": {setupPassword}, "code": {code}})
 	if err != nil {
@@ -124,7 +125,11 @@ func (d *setupDesk) get(path string) (int, string) {
 // post sends a form and follows to where it leads.
 func (d *setupDesk) post(path string, pairs ...string) (int, string) {
 	d.t.Helper()
-	resp, err := d.client.PostForm(d.url+path, values(pairs...))
+	form := values(pairs...)
+	if form.Has("pin") {
+		form.Set("signer", d.signer)
+	}
+	resp, err := d.client.PostForm(d.url+path, form)
 	return d.read(resp, err)
 }
 

@@ -62,12 +62,12 @@ func TestShopIsSetUpFromEmptyByHand(t *testing.T) {
 	status, body = d.post(number+"/plan", "readings", "3", "spot0-area", "A", "spot0-place", "top rail", "spot0-x", "20", "spot0-y", "72", "spot4-area", "B", "spot4-place", "post", "spot4-x", "244", "spot4-y", "200")
 	d.must(status, body, "Revision 1 is in force: 2 spots, 3 readings each")
 
-	status, body = d.post("/setup/powders", "code", "P-100", "name", "Slate grey", "maker", "Harbour Powder", "colour", "slate grey", "storage", "25", "source", "data sheet 4",
+	status, body = d.post("/setup/materials", "code", "P-100", "name", "Slate grey", "maker", "Harbour Powder", "colour", "slate grey", "storage", "25", "source", "data sheet 4",
 		"point0-metal", "190", "point0-min", "10", "point0-max", "25", "point1-metal", "200", "point1-min", "8", "point1-max", "20")
 	d.must(status, body, "190 °C: 10 to 25 min · 200 °C: 8 to 20 min")
 	status, body = d.get("/setup/lots?lot=LOT.0042-B")
 	d.must(status, body, `value="0042-B"`)
-	status, body = d.post("/setup/lots", "number", "0042-B", "powder", d.option(body, "P-100"), "made", "2026-01-10", "received", day, "expires", "2099-01-01", "quantity", "250.5")
+	status, body = d.post("/setup/lots", "number", "0042-B", "material", d.option(body, "P-100"), "unit", "kg", "made", "2026-01-10", "received", day, "expires", "2099-01-01", "quantity", "250.5")
 	d.must(status, body, "Lot 0042-B is received")
 	status, body = d.post("/setup/baths", "code", "W1", "name", "Cleaner", "stage", "clean")
 	d.must(status, body, "Bath W1 is added")
@@ -98,12 +98,12 @@ func TestBadSetupInputComesBackWithASentenceAtTheField(t *testing.T) {
 		{"code with a space", "/setup/stations", "code", "BOOTH 1", "A station code is", []string{"name", "Booth", "kind", "booth"}},
 		{"no kind", "/setup/stations", "kind", "", "choose one", []string{"code", "B1", "name", "Booth"}},
 		{"kind not on the list", "/setup/stations", "kind", "rocket", "not on the list", []string{"code", "B1", "name", "Booth"}},
-		{"storage with a comma", "/setup/powders", "storage", "3,2", "with a point", powderRest("storage")},
-		{"storage negative", "/setup/powders", "storage", "-1", "0 to 50 °C", powderRest("storage")},
-		{"storage NaN", "/setup/powders", "storage", "NaN", "0 to 50 °C", powderRest("storage")},
-		{"storage 1e308", "/setup/powders", "storage", "1e308", "0 to 50 °C", powderRest("storage")},
-		{"half a cure point", "/setup/powders", "point0-max", "", "Point 1, at most is empty", powderRest("point0-max")},
-		{"longest under shortest", "/setup/powders", "point0-max", "5", "must be over the shortest", powderRest("point0-max")},
+		{"storage with a comma", "/setup/materials", "storage", "3,2", "with a point", powderRest("storage")},
+		{"storage negative", "/setup/materials", "storage", "-1", "0 to 50 °C", powderRest("storage")},
+		{"storage NaN", "/setup/materials", "storage", "NaN", "0 to 50 °C", powderRest("storage")},
+		{"storage 1e308", "/setup/materials", "storage", "1e308", "0 to 50 °C", powderRest("storage")},
+		{"half a cure point", "/setup/materials", "point0-max", "", "Point 1, at most is empty", powderRest("point0-max")},
+		{"longest under shortest", "/setup/materials", "point0-max", "5", "must be over the shortest", powderRest("point0-max")},
 		{"a zero byte", "/setup/baths", "name", "tank\x00", "cannot be printed", []string{"code", "W1", "stage", "clean"}},
 		{"ten thousand letters", "/setup/baths", "name", strings.Repeat("x", 10000), "up to 60 fit", []string{"code", "W1", "stage", "clean"}},
 		{"shim without a value", "/setup/gauges", "nominal", "", "needs the value on its certificate", gaugeRest("nominal")},
@@ -133,7 +133,7 @@ func TestBadSetupInputComesBackWithASentenceAtTheField(t *testing.T) {
 			}
 		})
 	}
-	for path, empty := range map[string]string{"/setup/stations": "No station yet", "/setup/powders": "No powder yet", "/setup/baths": "No bath yet", "/setup/gauges": "No device yet", "/setup/jobs": "No job yet"} {
+	for path, empty := range map[string]string{"/setup/stations": "No station yet", "/setup/materials": "No material yet", "/setup/baths": "No bath yet", "/setup/gauges": "No device yet", "/setup/jobs": "No job yet"} {
 		status, body := d.get(path)
 		d.must(status, body, empty)
 	}

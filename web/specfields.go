@@ -83,9 +83,14 @@ var (
 	specWeldThroat = specLimitField{"weld-throat", "Throat thickness", "weld_throat", quality.Millimetre}
 	specWeldLight  = specLimitField{"weld-light", "Light at the weld", "light", quality.Lux}
 
+	specWeldFiller = form.Entry{Kind: form.Tick, Name: "weld-filler", Label: "Name the filler metal's lot"}
+	specWeldHeat   = form.Entry{Kind: form.Tick, Name: "weld-heat", Label: "Name the heat of the aluminium"}
+
 	specWashAsk   = specAskTick("wash", "Ask for pretreatment")
 	specWashBreak = form.Entry{Kind: form.Tick, Name: "wash-break", Label: "Water-break test after the last rinse"}
+	specWashLots  = form.Entry{Kind: form.Tick, Name: "wash-lots", Label: "Name the lots of cleaner and conversion chemical"}
 	specWashHours = form.Entry{Kind: form.Number, Name: "wash-hours", Label: "Longest time from wash to powder", Unit: "h", Hint: "0 sets no limit", Low: 0, High: 1000}
+	specWashBath  = form.Entry{Kind: form.Pick, Name: "wash-bath", Label: "Wash in a bath out of limits or not read in time", Options: optionsOf("flag", "is flagged on the record", "refuse", "is refused")}
 	specStageKind = form.Entry{Kind: form.Pick, Label: "stage", Options: washStageOptions, Optional: true}
 	specStageName = form.Entry{Kind: form.Text, Label: "name", Max: 60, Optional: true, Wide: true}
 
@@ -107,6 +112,7 @@ var (
 	specRubCount     = form.Entry{Kind: form.Whole, Name: "rub-count", Label: "Double rubs", Low: 1, High: 200}
 	specRubWait      = form.Entry{Kind: form.Whole, Name: "rub-wait", Label: "Wait before judging", Unit: "s", Low: 0, High: 3600}
 	specRubPass      = form.Entry{Kind: form.Pick, Name: "rub-pass", Label: "Lowest rating that passes", Options: optionsOf("2", "2, dull, can be scratched", "3", "3, slight loss of gloss", "4", "4, no change")}
+	specRubLot       = form.Entry{Kind: form.Tick, Name: "rub-lot", Label: "Name the solvent's lot"}
 	specRubReference = form.Entry{Kind: form.Text, Name: "rub-reference", Label: "Judged against", Hint: "such as the cured control panel", Max: 120, Optional: true}
 
 	specFinishAsk      = specAskTick("finish", "Ask for a finish check")
@@ -191,16 +197,16 @@ func specDefectAt(i int) []form.Entry {
 
 // specGroups are the sections of the form, with what Validate says at each.
 func specGroups(a *form.Answers, says map[string][]string) []page.SetupGroup {
-	weld := page.SetupGroup{Legend: "Weld check", Problems: says["weld"], Fields: append(fields(a, specWeldAsk, specWeldLevel), specWeldLeg.field(a), specWeldThroat.field(a), specWeldLight.field(a))}
+	weld := page.SetupGroup{Legend: "Weld check", Problems: says["weld"], Fields: append(fields(a, specWeldAsk, specWeldLevel), specWeldLeg.field(a), specWeldThroat.field(a), specWeldLight.field(a), field(a, specWeldFiller), field(a, specWeldHeat))}
 	coat := page.SetupGroup{Legend: "Coating", Problems: says["coat"], Fields: append(fields(a, specCoatAsk, specCoatPowders), specCoatAir.field(a), specCoatHumid.field(a), field(a, specCoatDew), specCoatGround.field(a), specCoatVoltage.field(a))}
 	film := page.SetupGroup{Legend: "Film thickness", Problems: says["film"], Note: "Fill the limits in the unit the spec is written in. Fill the other line too only where the spec gives its own figures in it: each rules for readings in its unit.",
 		Fields: append(fields(a, specFilmAsk, specFilmUnit), specFilmMicron.field(a), specFilmMil.field(a))}
 	film.Fields = append(film.Fields, fields(a, specFilmRule, specFilmLevel, specFilmShare, specFilmFloor, specFilmSpots, specFilmReadings, specFilmGuard, specFilmTotal)...)
-	groups := []page.SetupGroup{weld, {Legend: "Pretreatment", Problems: says["wash"], Note: "Every value that has limits must be measured. Saving gives two more empty stages.", Fields: fields(a, specWashAsk, specWashBreak, specWashHours)}}
+	groups := []page.SetupGroup{weld, {Legend: "Pretreatment", Problems: says["wash"], Note: "Every value that has limits must be measured. Saving gives two more empty stages.", Fields: fields(a, specWashAsk, specWashBreak, specWashLots, specWashHours, specWashBath)}}
 	groups = append(groups, specStageGroups(a)...)
 	groups = append(groups, coat,
 		page.SetupGroup{Legend: "Cure", Problems: says["cure"], Note: "The cure window itself belongs to the powder.", Fields: fields(a, specCureAsk, specCureSchedule, specCureChannels, specCureSpread)},
-		page.SetupGroup{Legend: "Cure test", Problems: says["rub"], Fields: fields(a, specRubAsk, specRubSolvent, specRubCount, specRubWait, specRubPass, specRubReference)}, specFinishGroup(a, says["finish"]), film)
+		page.SetupGroup{Legend: "Cure test", Problems: says["rub"], Fields: fields(a, specRubAsk, specRubSolvent, specRubCount, specRubWait, specRubPass, specRubReference, specRubLot)}, specFinishGroup(a, says["finish"]), film)
 	return append(groups, page.SetupGroup{Legend: "In all", Problems: says["all"], Fields: fields(a, specCycles, specReleaser)})
 }
 

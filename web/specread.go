@@ -1,6 +1,7 @@
 package web
 
 import (
+	"cmp"
 	"net/url"
 	"strconv"
 	"strings"
@@ -15,6 +16,10 @@ func specStands(spec quality.FinishSpec) *form.Answers {
 	set := func(e form.Entry, text string) { a.Values.Set(e.Name, text) }
 	set(specCycles, strconv.Itoa(spec.MaxCycles))
 	set(specReleaser, yes(spec.ReleaserNotSoleInspector))
+	set(specWeldFiller, yes(spec.Requires.Filler))
+	set(specWeldHeat, yes(spec.Requires.Heat))
+	set(specWashLots, yes(spec.Requires.Chemicals))
+	set(specRubLot, yes(spec.Requires.Solvent))
 	if w := spec.Weld; w != nil {
 		set(specWeldAsk, "yes")
 		set(specWeldLevel, w.Level)
@@ -58,6 +63,7 @@ func specStandWash(a *form.Answers, p *quality.PretreatmentSpec) {
 	a.Values.Set(specWashAsk.Name, "yes")
 	a.Values.Set(specWashBreak.Name, yes(p.WaterBreak))
 	a.Values.Set(specWashHours.Name, setupNumber(p.MaxHoursToCoat))
+	a.Values.Set(specWashBath.Name, cmp.Or(p.BathUnchecked, quality.BathFlag))
 	for i, stage := range p.Stages {
 		kind, name, limits := specStageAt(i)
 		a.Values.Set(kind.Name, stage.Stage)
@@ -134,11 +140,16 @@ func specStandFilm(a *form.Answers, f *quality.FilmSpec) {
 // readSpec reads the form. What is not a number comes back; what contradicts the spec is for Validate to say.
 func readSpec(a *form.Answers) quality.FinishSpec {
 	spec := quality.FinishSpec{Version: quality.SpecVersion, MaxCycles: a.Whole(specCycles), ReleaserNotSoleInspector: a.Yes(specReleaser.Name)}
+	spec.Requires = quality.MaterialsRequired{Filler: a.Yes(specWeldFiller.Name), Heat: a.Yes(specWeldHeat.Name), Chemicals: a.Yes(specWashLots.Name), Solvent: a.Yes(specRubLot.Name)}
 	if a.Yes(specWeldAsk.Name) {
 		spec.Weld = &quality.WeldSpec{Level: a.Pick(specWeldLevel), Leg: specWeldLeg.read(a), Throat: specWeldThroat.read(a), Light: specWeldLight.read(a)}
 	}
 	if a.Yes(specWashAsk.Name) {
 		spec.Pretreatment = &quality.PretreatmentSpec{WaterBreak: a.Yes(specWashBreak.Name), MaxHoursToCoat: a.Amount(specWashHours), Stages: specReadStages(a)}
+		// Flagging is what is meant where the spec says nothing.
+		if a.Values.Get(specWashBath.Name) != "" && a.Pick(specWashBath) == quality.BathRefuse {
+			spec.Pretreatment.BathUnchecked = quality.BathRefuse
+		}
 	}
 	if a.Yes(specCoatAsk.Name) {
 		spec.Coating = &quality.CoatingSpec{Powders: specPowderCodes(a.Text(specCoatPowders)), Air: specCoatAir.read(a), Humidity: specCoatHumid.read(a), DewPointMarginC: a.Amount(specCoatDew),

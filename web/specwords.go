@@ -1,6 +1,7 @@
 package web
 
 import (
+	"cmp"
 	"fmt"
 	"strings"
 
@@ -16,10 +17,12 @@ func specWords(s quality.FinishSpec) []page.SetupWords {
 	}
 	limits := func(term string, l quality.Limits) page.DeskFact { return page.Plain(term, l.String()) }
 	if w := s.Weld; w != nil {
-		add("Weld check", page.Plain("Quality level", w.Level), limits("Leg length", w.Leg), limits("Throat thickness", w.Throat), limits("Light at the weld", w.Light))
+		add("Weld check", page.Plain("Quality level", w.Level), limits("Leg length", w.Leg), limits("Throat thickness", w.Throat), limits("Light at the weld", w.Light),
+			page.Plain("Filler metal's lot named", specYesNo(s.Requires.Filler)), page.Plain("Heat of the aluminium named", specYesNo(s.Requires.Heat)))
 	}
 	if p := s.Pretreatment; p != nil {
-		facts := []page.DeskFact{page.Plain("Water-break test", specYesNo(p.WaterBreak)), page.Plain("Longest time to powder", specZeroIsNone(p.MaxHoursToCoat, "h"))}
+		facts := []page.DeskFact{page.Plain("Water-break test", specYesNo(p.WaterBreak)), page.Plain("Longest time to powder", specZeroIsNone(p.MaxHoursToCoat, "h")),
+			page.Plain("Lots of the chemicals named", specYesNo(s.Requires.Chemicals)), page.Plain("Wash in an unchecked bath", labelOf(specWashBath.Options, cmp.Or(p.BathUnchecked, quality.BathFlag)))}
 		for i, stage := range p.Stages {
 			facts = append(facts, page.Plain(fmt.Sprintf("%d %s", i+1, stage.Name), specStageWords(stage)))
 		}
@@ -39,7 +42,7 @@ func specWords(s quality.FinishSpec) []page.SetupWords {
 	}
 	if c := s.CureTest; c != nil {
 		add("Cure test", page.Plain("Solvent", c.Solvent), page.Plain("Double rubs", fmt.Sprint(c.Rubs)), page.Plain("Wait before judging", fmt.Sprintf("%d s", c.WaitS)),
-			page.Plain("Lowest rating that passes", fmt.Sprint(c.PassFrom)), page.Plain("Judged against", wordOrNone(c.Reference)))
+			page.Plain("Lowest rating that passes", fmt.Sprint(c.PassFrom)), page.Plain("Judged against", wordOrNone(c.Reference)), page.Plain("Solvent's lot named", specYesNo(s.Requires.Solvent)))
 	}
 	if s.Finish != nil {
 		add("Finish check", specFinishWords(*s.Finish)...)

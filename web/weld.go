@@ -54,7 +54,7 @@ func readWeld(sh *sheet) (quality.Check, []store.Use) {
 	if aid := sh.Values.Get("aid"); slices.ContainsFunc(aids, func(c ui.Choice) bool { return c.Value == aid }) {
 		check.Ratings = append(check.Ratings, quality.Rating{Characteristic: ratingAid, Code: aid})
 	}
-	return check, sh.use("welder", "welder")
+	return check, slices.Concat(sh.use("welder", "welder"), sh.use("filler", "filler"), sh.use("heat", "heat"))
 }
 
 func showWeld(sh *sheet, e page.Entry) templ.Component {
@@ -78,6 +78,7 @@ func showWeld(sh *sheet, e page.Entry) templ.Component {
 	for _, p := range sh.form.Welders {
 		v.Welder.Choices = append(v.Welder.Choices, ui.Choice{Value: p.ID.String(), Label: p.Name, Code: p.SignOnName, Chosen: p.ID == welder})
 	}
+	v.Lots = []ui.Select{sh.lotSelect("filler", "filler", store.Filler, sh.form.Spec.Requires.Filler), sh.lotSelect("heat", "heat", store.Heat, sh.form.Spec.Requires.Heat)}
 	v.Found = sh.lines(page.DefectLines{Legend: "Imperfections found", None: "None found", PlaceHint: "weld 3, toe", Groups: weldGroups()})
 	return page.Weld(v)
 }

@@ -18,6 +18,11 @@ type config struct {
 	keyFile     string // --key, COATBOOK_KEY: its private key, PEM
 	origin      string // --origin, COATBOOK_ORIGIN: public address behind a proxy that changes the host
 
+	sealKeys  string // --seal-keys, COATBOOK_SEAL_KEY: folder of the keys that seal closed shop days; empty is the data folder
+	sealLog   string // --seal-log, --log of verify, COATBOOK_SEAL_LOG: list of the seals outside the database; empty is seals.log in the data folder
+	publicKey string // --public-key of verify: public keys, or files with them, that seals must be signed with
+	newKey    bool   // --new-key of seal
+
 	siteCode, siteName, timeZone string // setup
 	adminName, adminSignOn       string // setup
 }
@@ -37,6 +42,15 @@ func readConfig(command string, args []string) (config, error) {
 	text(&c.certFile, "cert", "COATBOOK_CERT", "", "certificate chain file (PEM) of the shop's own")
 	text(&c.keyFile, "key", "COATBOOK_KEY", "", "private key file (PEM) of the certificate")
 	text(&c.origin, "origin", "COATBOOK_ORIGIN", "", "public address behind a proxy, such as https://coatbook.example")
+	text(&c.sealKeys, "seal-keys", "COATBOOK_SEAL_KEY", "", "folder of the keys that seal closed shop days (default: the data folder)")
+	text(&c.sealLog, "seal-log", "COATBOOK_SEAL_LOG", "", "list of the seals outside the database (default: seals.log in the data folder)")
+	if command == "verify" {
+		set.StringVar(&c.sealLog, "log", c.sealLog, "the same as --seal-log")
+		text(&c.publicKey, "public-key", "", "", "public keys in base64, or files with them, that seals must be signed with")
+	}
+	if command == "seal" {
+		set.BoolVar(&c.newKey, "new-key", false, "make a new key for each site first")
+	}
 	if command == "setup" {
 		text(&c.siteCode, "site", "", "", "short code of the site, 2 to 8 capital letters and digits")
 		text(&c.siteName, "name", "", "", "name of the site")

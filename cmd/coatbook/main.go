@@ -3,6 +3,8 @@
 //	coatbook serve     serve the book
 //	coatbook demo      the same, with the demo shop loaded the first time
 //	coatbook setup     open the first site and invite its administrator
+//	coatbook verify    hold the whole book against its seals and signatures, beside a running server too
+//	coatbook seal      seal the shop days that are due and stop
 //	coatbook migrate   bring the database up to date and stop
 //	coatbook health    exit 0 when the server at the listen address is ready
 //	coatbook calc      the statistics on a CSV file, without a database
@@ -41,6 +43,8 @@ const usage = `coatbook COMMAND [flags]
   serve     serve the book
   demo      the same, with the demo shop loaded the first time
   setup     open the first site and invite its administrator
+  verify    hold the whole book against its seals and signatures
+  seal      seal the shop days that are due and stop
   migrate   bring the database up to date and stop
   health    exit 0 when the server at the listen address is ready
   calc      the statistics on a CSV file, without a database
@@ -51,7 +55,7 @@ func run(ctx context.Context, log *slog.Logger, args []string) error {
 	if len(args) == 0 {
 		return errors.New(usage)
 	}
-	commands := map[string]func(context.Context, *slog.Logger, config) error{"serve": serve, "demo": demo, "setup": setup, "migrate": migrateOnly, "health": health}
+	commands := map[string]func(context.Context, *slog.Logger, config) error{"serve": serve, "demo": demo, "setup": setup, "verify": verify, "seal": sealNow, "migrate": migrateOnly, "health": health}
 	command, known := commands[args[0]]
 	if !known {
 		return errors.New(usage)

@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"crypto/ed25519"
 	"crypto/tls"
 	"errors"
 	"fmt"
@@ -45,7 +46,7 @@ func demo(ctx context.Context, log *slog.Logger, c config) error {
 	}
 	if len(sites) == 0 {
 		fmt.Printf("Loading %d shop days of Tern Hollow Metalworks, an invented shop …\n", demoshop.Days)
-		if err := loadDemo(ctx, url); err != nil {
+		if err := loadDemo(ctx, url, c); err != nil {
 			return err
 		}
 		if sites, err = db.Sites(ctx); err != nil {
@@ -69,17 +70,18 @@ func demo(ctx context.Context, log *slog.Logger, c config) error {
 	})
 }
 
-func loadDemo(ctx context.Context, url string) error {
+func loadDemo(ctx context.Context, url string, c config) error {
 	loader, err := store.Open(ctx, demoshop.LoaderURL(url))
 	if err != nil {
 		return err
 	}
 	defer loader.Close()
 	start := time.Now()
-	if _, err := demoshop.Load(ctx, loader, start); err != nil {
+	keyFor := func(db *store.DB, site store.Site) (ed25519.PrivateKey, error) { return newSealKey(ctx, db, c, site) }
+	if _, err := demoshop.Load(ctx, loader, start, keyFor); err != nil {
 		return fmt.Errorf("loading the demo shop: %w", err)
 	}
-	fmt.Printf("Loaded in %s.\n", time.Since(start).Round(time.Second))
+	fmt.Printf("Loaded in %s.\n", time.Since(start).Round(100*time.Millisecond))
 	return nil
 }
 
@@ -136,6 +138,17 @@ func listen(ctx context.Context, log *slog.Logger, c config, db *store.DB, start
 		} else {
 			failed <- server.Serve(listener)
 		}
+	}()
+	// Sealing ends before the pool does.
+	sealing, stopSealing := context.WithCancel(ctx)
+	sealed := make(chan struct{})
+	go func() {
+		defer close(sealed)
+		sealDays(sealing, log, db, c)
+	}()
+	defer func() {
+		stopSealing()
+		<-sealed
 	}()
 	if err := started(scheme + "://" + shownAddress(listener.Addr())); err != nil {
 		return err

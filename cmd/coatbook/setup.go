@@ -31,6 +31,10 @@ func setup(ctx context.Context, _ *slog.Logger, c config) error {
 	if err != nil {
 		return sentence(err)
 	}
+	key, err := newSealKey(ctx, db, c, site)
+	if err != nil {
+		return sentence(err)
+	}
 	founder := store.Actor{Site: site.ID}
 	admin, err := db.AddPerson(ctx, founder, store.NewPerson{Name: c.adminName, SignOnName: c.adminSignOn, Roles: []string{store.Administrator}})
 	if err != nil {
@@ -42,5 +46,6 @@ func setup(ctx context.Context, _ *slog.Logger, c config) error {
 	}
 	fmt.Printf("%s is open. Start the server with coatbook serve, then open this link once, within three days, to set %s's secrets:\n\n    /invite/%s\n\n"+
 		"(behind the address of the server, such as http://127.0.0.1:8080). Whoever has the link can become the administrator; keep it to yourself.\n", site.Name, admin.Name, secret)
+	printKey(c, site, key)
 	return nil
 }

@@ -26,17 +26,6 @@ func test(args []string) error {
 	})
 }
 
-// bench runs the benchmarks, and nothing else.
-func bench(args []string) error {
-	if err := flags("bench", args, nil); err != nil {
-		return err
-	}
-	if err := ensure(postgreSQL); err != nil {
-		return err
-	}
-	return show("go", "test", "-run=^$", "-bench=.", "-benchmem", "-timeout=30m", "./...")
-}
-
 // runTests runs every test and fails when one failed or was skipped: a skipped test is a promise nobody kept.
 func runTests() error {
 	// vet has run already, so go test need not do its own.

@@ -2,6 +2,7 @@ package demoshop
 
 import (
 	"context"
+	"crypto/ed25519"
 	"errors"
 	"fmt"
 	"math/rand/v2"
@@ -25,7 +26,9 @@ var errLater = errors.New("demoshop: not yet")
 // A simulation is the shop at work.
 type simulation struct {
 	*Shop
+	key      ed25519.PrivateKey
 	now      time.Time
+	recall   string // number of the recall that the failed gauge opened
 	zone     *time.Location
 	dayDrift map[int]float64
 	mu       sync.Mutex
@@ -43,8 +46,9 @@ func LoaderURL(url string) string {
 	return url + mark + "enable_seqscan=off&plan_cache_mode=force_generic_plan"
 }
 
-// Load builds the whole demo shop: the register and Days shop days of work up to now, about 60 parts a day.
-func Load(ctx context.Context, db *store.DB, now time.Time) (*Shop, error) {
+// Load builds the whole demo shop: the register and Days shop days of work up to now, about 60 parts a day. Each day is
+// sealed once it has closed, and all but the last ones are reviewed.
+func Load(ctx context.Context, db *store.DB, now time.Time, keyFor KeyMaker) (*Shop, error) {
 	zone, err := time.LoadLocation("America/Chicago")
 	if err != nil {
 		return nil, fmt.Errorf("time zone of the demo shop: %w", err)
@@ -55,7 +59,19 @@ func Load(ctx context.Context, db *store.DB, now time.Time) (*Shop, error) {
 		return nil, err
 	}
 	sim := &simulation{Shop: shop, now: now, zone: zone, dayDrift: map[int]float64{}, recoat: map[*Product][]*part{}, serials: map[*Product]int{}}
+	if sim.key, err = keyFor(shop.DB, shop.Site); err != nil {
+		return nil, fmt.Errorf("the demo shop's seal key: %w", err)
+	}
 	for i, day := range days {
+		// What closed in between is sealed before the first entry of the day; the review follows once the offices are open.
+		if err := sim.seal(ctx, day.Add(6*time.Hour+store.SealGrace)); err != nil {
+			return nil, fmt.Errorf("sealing before %s: %w", day.Format(time.DateOnly), err)
+		}
+		if morning := day.Add(8 * time.Hour); i <= len(days)-1-unreviewed && morning.Before(now) {
+			if err := sim.review(ctx, morning); err != nil {
+				return nil, err
+			}
+		}
 		if err := sim.day(ctx, i, day); err != nil {
 			return nil, fmt.Errorf("shop day %s: %w", day.Format(time.DateOnly), err)
 		}
@@ -84,8 +100,24 @@ func shopDays(now time.Time) []time.Time {
 
 // day works through one shop day: gauges first, then five oven loads of two racks, then the gauges again.
 func (s *simulation) day(ctx context.Context, n int, midnight time.Time) error {
+	if n == failedDay+1 {
+		if err := s.decideRecall(ctx, midnight.Add(9*time.Hour)); err != nil {
+			return err
+		}
+		if err := s.actOnHolds(ctx, midnight.Add(10*time.Hour)); err != nil {
+			return err
+		}
+	}
+	if at := midnight.Add(6*time.Hour + 10*time.Minute); n == surveyDay && at.Before(s.now) {
+		if err := s.survey(ctx, at); err != nil {
+			return err
+		}
+	}
 	rng := rand.New(rand.NewPCG(seed, uint64(n)))
 	s.dayDrift[n] = 1.2 * rng.NormFloat64()
+	if err := s.readBaths(ctx, n, midnight.Add(6*time.Hour+8*time.Minute)); err != nil {
+		return err
+	}
 	var loads []*load
 	for i := range 5 {
 		l, err := s.newLoad(ctx, n, i, midnight.Add(6*time.Hour+20*time.Minute+time.Duration(i)*165*time.Minute))
@@ -171,16 +203,28 @@ func (s *simulation) verify(ctx context.Context, day int, at time.Time, gauge st
 		// At the start of a shift the drifting gauge is cold and still reads within its tolerance.
 		off *= 0.35
 	}
-	check.Readings = append(check.Readings, typed("zero_reading", "", 0, 0, 0.3*rng.NormFloat64(), 1, quality.Micrometre))
+	occasion := "before_first"
+	if local := at.In(s.zone); local.Hour() == 13 || local.Hour() == 21 {
+		occasion = "end_of_shift"
+	}
+	check.Ratings = []quality.Rating{{Characteristic: quality.RatingOccasion, Code: occasion}}
 	e := store.Entry{RecordID: store.NewID(), Kind: quality.Verification, Subject: store.Subject{Kind: quality.OnInstrument, ID: g.ID}, ObservedAt: at}
+	zero := 0.3 * rng.NormFloat64()
+	for _, plate := range s.Plates {
+		check.Readings = append(check.Readings, typed("zero_reading", plate.Code, 0, 0, zero, 1, quality.Micrometre))
+		e.Uses = append(e.Uses, store.Use{Role: "standard", ID: plate.ID})
+	}
 	for _, shim := range s.Shims {
 		check.Readings = append(check.Readings, typed("shim_reading", shim.Code, 0, 0, *shim.Nominal+off*(*shim.Nominal)/76+0.4*rng.NormFloat64(), 1, quality.Micrometre))
 		e.Uses = append(e.Uses, store.Use{Role: "shim", ID: shim.ID})
 	}
 	e.Check = check
-	_, err := s.DB.At(at.Add(time.Minute)).Save(ctx, s.on(inspectorAt(at.In(s.zone)), "FINAL-1"), e)
+	saved, err := s.DB.At(at.Add(time.Minute)).Save(ctx, s.on(inspectorAt(at.In(s.zone)), "FINAL-1"), e)
 	if err != nil {
 		return fmt.Errorf("verifying %s: %w", gauge, err)
+	}
+	if saved.RecallNumber != "" {
+		s.recall = saved.RecallNumber
 	}
 	return nil
 }

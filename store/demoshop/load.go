@@ -77,7 +77,8 @@ func (s *simulation) newLoad(ctx context.Context, day, n int, base time.Time) (*
 			s.recoat[l.product] = nil
 		}
 		l.parts = append(l.parts, parts)
-		rack, err := s.DB.At(base.Add(22*time.Minute)).HangRack(ctx, s.on("jonas", "WASH"), store.NewID(), fmt.Sprintf("K%d", 10*n+r+1))
+		// Two sets of steel take turns: a rack that waits for a decision still hangs the morning after.
+		rack, err := s.DB.At(base.Add(22*time.Minute)).HangRack(ctx, s.on("jonas", "WASH"), store.NewID(), fmt.Sprintf("K%d", 50*(day%2)+10*n+r+1))
 		if err != nil {
 			return nil, err
 		}
@@ -157,7 +158,8 @@ func (l *load) decide(ctx context.Context, minutes float64, hold string, p *part
 	}
 	d := store.Decision{Parts: []uuid.UUID{p.id}, Code: code, Reason: reason}
 	if code == "concession" {
-		d.ConcessionRef, d.ConcessionEnds = fmt.Sprintf("CR-%03d", 100+l.day), t.AddDate(0, 2, 0)
+		day, _ := l.Site.ShopDay(t)
+		d.ConcessionRef, d.ConcessionEnds = fmt.Sprintf("CR-%03d", 100+l.day), day.AddDate(0, 2, 0)
 	}
 	return true, db.Decide(ctx, l.on("marek", "OFFICE"), h.ID, d, l.proof)
 }

@@ -42,9 +42,11 @@ type Shop struct {
 	Stations map[string]uuid.UUID   // by code
 	Gauges   map[string]store.Instrument
 	Shims    []store.Instrument
+	Plates   []store.Instrument   // bare plates, one of each alloy
 	Baths    map[string]uuid.UUID // by code
 	Lots     map[string]uuid.UUID // by lot number
 	Products []*Product
+	logger   uuid.UUID   // the data logger that goes through the oven
 	proof    store.Proof // the supervisor's signature in this run
 }
 
@@ -64,9 +66,9 @@ type Product struct {
 func (s *Shop) newPeople(ctx context.Context, opened time.Time) error {
 	kinds := map[string][]quality.Kind{
 		"inspector":  {quality.Weld, quality.CureTest, quality.Finish, quality.Film, quality.Verification, quality.Cure},
-		"operator":   {quality.Pretreatment, quality.Coating, quality.Cure, quality.CureTest},
-		"supervisor": {quality.Weld, quality.CureTest, quality.Finish, quality.Film, quality.Verification, quality.Pretreatment, quality.Coating, quality.Cure},
-		"engineer":   {quality.Weld, quality.CureTest, quality.Finish, quality.Film, quality.Verification},
+		"operator":   {quality.Pretreatment, quality.Coating, quality.Cure, quality.CureTest, quality.OvenSurvey, quality.BathReading, quality.BathAddition},
+		"supervisor": {quality.Weld, quality.CureTest, quality.Finish, quality.Film, quality.Verification, quality.Pretreatment, quality.Coating, quality.Cure, quality.OvenSurvey, quality.BathReading, quality.BathAddition},
+		"engineer":   {quality.Weld, quality.CureTest, quality.Finish, quality.Film, quality.Verification, quality.Calibration},
 	}
 	founder := store.Actor{Site: s.Site.ID}
 	for _, l := range Logins {

@@ -19,7 +19,7 @@ func Open(ctx context.Context, db *store.DB, opened time.Time) (*Shop, error) {
 	if s.Site, err = s.DB.AddSite(ctx, store.NewSite{Code: "TH", Name: "Tern Hollow Metalworks", TimeZone: "America/Chicago"}); err != nil {
 		return nil, fmt.Errorf("opening the site: %w", err)
 	}
-	for _, step := range []func(context.Context, time.Time) error{s.newPeople, s.newStations, s.newInstruments, s.newPowders, s.newProducts} {
+	for _, step := range []func(context.Context, time.Time) error{s.newPeople, s.newStations, s.newInstruments, s.newOvens, s.newPowders, s.newChemicals, s.newBathControls, s.newProducts} {
 		if err := step(ctx, opened); err != nil {
 			return nil, err
 		}
@@ -53,8 +53,8 @@ func (s *Shop) newStations(ctx context.Context, _ time.Time) error {
 		s.Stations[st.Code] = added.ID
 	}
 	for _, b := range []store.Bath{
-		{Code: "B1", Name: "Alkaline cleaner", Stage: "clean", Active: true}, {Code: "B2", Name: "Rinse 1", Stage: "rinse", Active: true},
-		{Code: "B3", Name: "Zirconium conversion", Stage: "convert", Active: true}, {Code: "B4", Name: "Demineralised rinse", Stage: "final_rinse", Active: true},
+		{Code: "B1", Name: "Alkaline cleaner", Stage: "clean", VolumeL: ptr(2400.0), DumpDays: 90}, {Code: "B2", Name: "Rinse 1", Stage: "rinse", VolumeL: ptr(1800.0)},
+		{Code: "B3", Name: "Zirconium conversion", Stage: "convert", VolumeL: ptr(2000.0), DumpDays: 60}, {Code: "B4", Name: "Demineralised rinse", Stage: "final_rinse", VolumeL: ptr(1800.0)},
 	} {
 		added, err := s.DB.AddBath(ctx, admin, b)
 		if err != nil {
@@ -70,7 +70,8 @@ func (s *Shop) newInstruments(ctx context.Context, opened time.Time) error {
 	number := func(v float64) *float64 { return &v }
 	gauge := func(code, serial string) store.Instrument {
 		return store.Instrument{Code: code, Kind: "film_gauge", MakerSerial: serial, Owner: "company", Unit: "um", RangeLow: number(0), RangeHigh: number(1000),
-			Resolution: number(0.1), ToleranceAbs: 1, ToleranceShare: 0.03, IntervalDays: 365, DueOn: opened.AddDate(0, 9, 0), Certificate: "C-" + serial, Status: "in_use"}
+			Resolution: number(0.1), ToleranceAbs: 1, ToleranceShare: 0.03, IntervalDays: 365, DueOn: opened.AddDate(0, 9, 0), Certificate: "C-" + serial, Status: "in_use",
+			Uncertainty: number(0.6), CoverageK: number(2), Location: "Final bench"}
 	}
 	overdue := gauge("EC-02", "77031")
 	overdue.DueOn = opened.AddDate(0, 0, 20)
@@ -78,51 +79,37 @@ func (s *Shop) newInstruments(ctx context.Context, opened time.Time) error {
 		return store.Instrument{Code: code, Kind: "shim", MakerSerial: "S-" + code, Owner: "company", Unit: "um", Nominal: number(um), ToleranceAbs: 1, IntervalDays: 730,
 			DueOn: opened.AddDate(1, 6, 0), Certificate: "CS-" + code, Status: "in_use"}
 	}
-	for _, i := range []store.Instrument{gauge("EC-04", "77104"), gauge("EC-07", "77107"), gauge("EC-09", "77212"), overdue, shim("SH-48", 48.6), shim("SH-76", 76.0), shim("SH-124", 124.2)} {
+	plate := func(code, alloy string) store.Instrument {
+		return store.Instrument{Code: code, Kind: "zero_plate", MakerSerial: "Z-" + code, Owner: "company", Unit: "um", Alloy: alloy, IntervalDays: 730, DueOn: opened.AddDate(1, 6, 0), Location: "Final bench"}
+	}
+	meter := func(code, kind, unit, place string, abs float64) store.Instrument {
+		return store.Instrument{Code: code, Kind: kind, MakerSerial: "M-" + code, Owner: "company", Unit: unit, ToleranceAbs: abs, IntervalDays: 365, DueOn: opened.AddDate(0, 8, 0),
+			Certificate: "CM-" + code, Location: place}
+	}
+	owned := meter("LX-01", "light_meter", "lx", "Weld bench", 30)
+	owned.Owner, owned.OwnerName = "employee", "Teodor Quist"
+	lent := meter("GL-02", "gloss_meter", "GU", "Final bench", 1.5)
+	lent.Owner, lent.OwnerName = "customer", "Halden Balconies"
+	for _, i := range []store.Instrument{gauge("EC-04", "77104"), gauge("EC-07", "77107"), gauge("EC-09", "77212"), overdue, shim("SH-48", 48.6), shim("SH-76", 76.0), shim("SH-124", 124.2),
+		plate("ZP-6060", "6060 T66"), plate("ZP-6082", "6082 T6"), meter("PH-03", "ph_meter", "pH", "Wash line", 0.05), meter("CO-01", "conductivity_meter", "uS/cm", "Wash line", 2),
+		meter("CL-01", "climate_meter", "percent", "Booth 1", 3), owned, lent} {
 		added, err := s.DB.AddInstrument(ctx, engineer, i)
 		if err != nil {
 			return fmt.Errorf("instrument %s: %w", i.Code, err)
 		}
-		if i.Kind == "shim" {
+		switch i.Kind {
+		case "shim":
 			s.Shims = append(s.Shims, added)
-		} else {
+		case "zero_plate":
+			s.Plates = append(s.Plates, added)
+		default:
 			s.Gauges[i.Code] = added
 		}
 	}
-	return nil
-}
-
-func (s *Shop) newPowders(ctx context.Context, opened time.Time) error {
-	engineer := s.People["nadia"]
-	window := []store.CurePoint{{MetalC: 180, MinutesMin: 15, MinutesMax: 40}, {MetalC: 190, MinutesMin: 12, MinutesMax: 32}, {MetalC: 200, MinutesMin: 10, MinutesMax: 26}, {MetalC: 215, MinutesMin: 8, MinutesMax: 20}}
-	for _, p := range []struct {
-		powder store.Powder
-		lots   []string
-	}{
-		{store.Powder{Code: "PE-ANTH", Name: "Polyester, fine texture", Maker: "Harrow Lake Powders", Colour: "Anthracite grey, matt", StorageMaxC: 25, Source: "demo data sheet"},
-			[]string{"88-1391", "88-1403", "88-1409", "88-1422"}},
-		{store.Powder{Code: "PE-BLUE", Name: "Polyester, smooth", Maker: "Harrow Lake Powders", Colour: "Harbour blue, satin", StorageMaxC: 25, Source: "demo data sheet"},
-			[]string{"61-0207", "61-0219", "61-0224"}},
-	} {
-		added, err := s.DB.AddPowder(ctx, engineer, p.powder, window)
-		if err != nil {
-			return fmt.Errorf("powder %s: %w", p.powder.Code, err)
-		}
-		for i, number := range append(p.lots, "X"+p.lots[0]) {
-			lot := store.PowderLot{PowderID: added.ID, LotNumber: number, MadeOn: opened.AddDate(0, 0, -30+7*i), ReceivedOn: opened.AddDate(0, 0, -12+7*i),
-				ExpiresOn: opened.AddDate(1, 0, 7*i), QuantityKg: 400, Certificate: "MC-" + number, Status: "accepted"}
-			if i == len(p.lots) {
-				// One lot per powder is past its date, for the refusal.
-				lot.MadeOn, lot.ReceivedOn, lot.ExpiresOn = opened.AddDate(-1, 0, 0), opened.AddDate(0, -11, 0), opened.AddDate(0, 0, 10)
-			}
-			l, err := s.DB.AddPowderLot(ctx, engineer, lot)
-			if err != nil {
-				return fmt.Errorf("lot %s: %w", number, err)
-			}
-			s.Lots[number] = l.ID
-		}
-	}
-	return nil
+	seven := 7
+	_, err := s.DB.AddStudy(ctx, engineer, store.Study{InstrumentID: s.Gauges["EC-07"].ID, GRR: 14.2, Of: "tolerance", NDC: &seven, MadeOn: opened.AddDate(0, -1, 0), ValidTo: opened.AddDate(0, 11, 0),
+		Report: "MS-07"}, 0)
+	return err
 }
 
 // washStages are the limits of the wash line. Values are common practice or from memory; a shop enters its supplier's.

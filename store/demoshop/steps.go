@@ -45,7 +45,8 @@ func (l *load) weldCheck(ctx context.Context, at float64, p *part, bad bool) (st
 		check.Defects = []quality.Defect{{Code: quality.NoneFound}}
 	}
 	welder := []string{"ruben", "lena"}[l.rng.IntN(2)]
-	return l.save(ctx, at, l.on("teodor", "WELD-1"), quality.Weld, onPart(p), check, store.Use{Role: "welder", ID: l.People[welder].Person})
+	return l.save(ctx, at, l.on("teodor", "WELD-1"), quality.Weld, onPart(p), check, store.Use{Role: "welder", ID: l.People[welder].Person},
+		store.Use{Role: "filler", ID: l.Lots["FW-90417"]}, store.Use{Role: "heat", ID: l.Lots["HN-77120"]})
 }
 
 // conversionPH is the third story: the conversion bath drifts upward over the last twelve days.
@@ -124,10 +125,11 @@ func (l *load) washRack(ctx context.Context, at float64, rack store.Rack, correc
 	add(3, "conductivity", 17+2*n(), 1, quality.MicroSiemens)
 	add(4, "stage_temperature", 78+2*n(), 0, quality.Celsius)
 	check.Ratings = []quality.Rating{{Characteristic: quality.RatingWaterBreak, Code: "held"}}
-	uses := make([]store.Use, 0, 4)
+	uses := make([]store.Use, 0, 6)
 	for _, code := range []string{"B1", "B2", "B3", "B4"} {
 		uses = append(uses, store.Use{Role: "bath", ID: l.Baths[code]})
 	}
+	uses = append(uses, store.Use{Role: "chemical", ID: l.Lots["AC-5510"]}, store.Use{Role: "chemical", ID: l.Lots["ZC-0301"]})
 	return l.save(ctx, at, l.on("jonas", "WASH"), quality.Pretreatment, store.Subject{Kind: quality.OnRack, ID: rack.ID}, check, uses...)
 }
 
@@ -219,9 +221,17 @@ func (l *load) bake(ctx context.Context) error {
 func (l *load) bakeOnce(ctx context.Context, at, peak float64) (store.Saved, error) {
 	check := quality.Check{Readings: []quality.Reading{typed("set_point", "", 0, 0, 205, 0, quality.Celsius),
 		typed("oven_air", "", 0, 0, peak+5, 0, quality.Celsius), typed("oven_time", "", 0, 0, 30, 0, quality.Minute)}}
-	for ch, place := range []string{"heaviest section, low", "lightest section, top"} {
+	var peaks, times []float64
+	for ch := range ovenPlaces {
 		p := peak + 2.2*float64(ch) + 0.4*l.rng.NormFloat64()
-		minutes := 17.5 + 0.85*(p-201) + 0.4*l.rng.NormFloat64()
+		peaks, times = append(peaks, p), append(times, 17.5+0.85*(p-201)+0.4*l.rng.NormFloat64())
+	}
+	if l.n == 0 && at < 150 {
+		// The first load of a day takes the logger along; baked again, it goes without.
+		return l.logged(ctx, at, check, peaks, times)
+	}
+	for ch, place := range ovenPlaces {
+		p, minutes := peaks[ch], times[ch]
 		check.Readings = append(check.Readings, typed("metal_peak", place, ch+1, 0, p, 1, quality.Celsius), typed("metal_time", place, ch+1, 0, minutes, 1, quality.Minute))
 	}
 	return l.save(ctx, at, l.on("mirela", l.oven), quality.Cure, store.Subject{Kind: quality.OnLoad, ID: l.id}, check, store.Use{Role: "oven", ID: l.Stations[l.oven]})
@@ -246,7 +256,7 @@ func (l *load) rub(ctx context.Context) error {
 	}
 	check := quality.Check{Readings: []quality.Reading{typed("rubs", "", 0, 0, 50, 0, quality.DoubleRubs), typed("rub_wait", "", 0, 0, 30, 0, quality.Second)},
 		Ratings: []quality.Rating{{Characteristic: quality.RatingRub, Code: rating}, {Characteristic: quality.RatingSwab, Code: swab}}}
-	_, err := l.save(ctx, 192, l.on("teodor", "FINAL-1"), quality.CureTest, store.Subject{Kind: quality.OnLoad, ID: l.id}, check, store.Use{Role: "tested_part", ID: tested.id})
+	_, err := l.save(ctx, 192, l.on("teodor", "FINAL-1"), quality.CureTest, store.Subject{Kind: quality.OnLoad, ID: l.id}, check, store.Use{Role: "tested_part", ID: tested.id}, store.Use{Role: "solvent", ID: l.Lots["MK-2207"]})
 	return err
 }
 
@@ -328,15 +338,24 @@ func (l *load) boothMean(rack int) float64 {
 	return mean
 }
 
-// film records five spots of three readings: spot in part in rack in load in day, and the gauge's own repeatability.
+// film records the film of a part. A thin one is stripped and recoated.
 func (l *load) film(ctx context.Context, at float64, rack int, p *part) error {
+	check, gauge := l.filmCheck(at, rack, p)
+	saved, err := l.save(ctx, at, l.inspector(at), quality.Film, onPart(p), check, gauge)
+	if err != nil || saved.HoldNumber == "" {
+		return err
+	}
+	return l.strip(ctx, at+0.5, saved.HoldNumber, p)
+}
+
+// filmCheck measures five spots of three readings: spot in part in rack in load in day, and the gauge's own repeatability.
+func (l *load) filmCheck(at float64, rack int, p *part) (check quality.Check, with store.Use) {
 	local := l.base.Add(time.Duration(at * float64(time.Minute))).In(l.zone)
 	gauge := "EC-07"
 	if local.Hour() >= 14 {
 		gauge = l.lateGauge(l.day)
 	}
 	level := l.boothMean(rack) + l.dayDrift[l.day] + l.effect + l.rackDiff[rack] + p.effect + bias(gauge, l.day)
-	var check quality.Check
 	for _, spot := range l.product.Plan.Spots {
 		here := level + 3.5*l.rng.NormFloat64()
 		for rep := range 3 {
@@ -349,9 +368,5 @@ func (l *load) film(ctx context.Context, at float64, rack int, p *part) error {
 			check.Readings = append(check.Readings, reading)
 		}
 	}
-	saved, err := l.save(ctx, at, l.inspector(at), quality.Film, onPart(p), check, store.Use{Role: "gauge", ID: l.Gauges[gauge].ID})
-	if err != nil || saved.HoldNumber == "" {
-		return err
-	}
-	return l.strip(ctx, at+0.5, saved.HoldNumber, p)
+	return check, store.Use{Role: "gauge", ID: l.Gauges[gauge].ID}
 }

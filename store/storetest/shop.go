@@ -27,7 +27,7 @@ type Shop struct {
 	Job        store.Job
 	Gauge      store.Instrument
 	Shims      []store.Instrument
-	Lot        store.PowderLot
+	Lot        store.MaterialLot
 	Booths     []store.Station
 	Oven       store.Station
 	Bath       store.Bath
@@ -100,13 +100,13 @@ func (s *Shop) equip(a store.Actor) {
 		return err
 	})
 	must(t, "powder", func() error {
-		p, err := db.AddPowder(ctx, a, store.Powder{Code: "PE-7016", Name: "Polyester, matt", Maker: "Invented Coatings", Colour: "anthracite", StorageMaxC: 25},
+		p, err := db.AddMaterial(ctx, a, store.Material{Kind: store.Powder, Code: "PE-7016", Name: "Polyester, matt", Maker: "Invented Coatings", Colour: "anthracite", StorageMaxC: ptr(25.0)},
 			[]store.CurePoint{{MetalC: 180, MinutesMin: 12, MinutesMax: 30}, {MetalC: 210, MinutesMin: 8, MinutesMax: 20}})
 		if err != nil {
 			return err
 		}
-		s.Lot, err = db.AddPowderLot(ctx, a, store.PowderLot{PowderID: p.ID, LotNumber: "000123", MadeOn: s.Now.AddDate(0, -2, 0), ReceivedOn: s.Now.AddDate(0, -1, 0),
-			ExpiresOn: s.Now.AddDate(1, 0, 0), QuantityKg: 500, Certificate: "C-1"})
+		s.Lot, err = db.AddMaterialLot(ctx, a, store.MaterialLot{MaterialID: p.ID, LotNumber: "000123", MadeOn: ptr(s.Now.AddDate(0, -2, 0)),
+			ReceivedOn: s.Now.AddDate(0, -1, 0), ExpiresOn: ptr(s.Now.AddDate(1, 0, 0)), Quantity: 500, Certificate: "C-1"})
 		return err
 	})
 	must(t, "stations and bath", func() (err error) {
@@ -127,6 +127,8 @@ func (s *Shop) equip(a store.Actor) {
 		return err
 	})
 }
+
+func ptr[T any](v T) *T { return &v }
 
 func must(t testing.TB, what string, do func() error) {
 	t.Helper()

@@ -21,6 +21,7 @@ type CureTestView struct {
 	Swab          []ui.Choice
 	SwabProblem   string
 	Tested        ui.Select
+	Lot           ui.Select // of the solvent
 	Control       ui.TextField
 }
 
@@ -61,7 +62,7 @@ func CureTest(v CureTestView) templ.Component {
 			var templ_7745c5c3_Var3 string
 			templ_7745c5c3_Var3, templ_7745c5c3_Err = templ.JoinStringErrs(v.Solvent)
 			if templ_7745c5c3_Err != nil {
-				return templ.Error{Err: templ_7745c5c3_Err, FileName: `web/page/curetest.templ`, Line: 24, Col: 44}
+				return templ.Error{Err: templ_7745c5c3_Err, FileName: `web/page/curetest.templ`, Line: 25, Col: 44}
 			}
 			_, templ_7745c5c3_Err = templ_7745c5c3_Buffer.WriteString(templ.EscapeString(templ_7745c5c3_Var3))
 			if templ_7745c5c3_Err != nil {
@@ -73,6 +74,12 @@ func CureTest(v CureTestView) templ.Component {
 			}
 			if len(v.Tested.Choices) > 0 {
 				templ_7745c5c3_Err = ui.List(v.Tested).Render(ctx, templ_7745c5c3_Buffer)
+				if templ_7745c5c3_Err != nil {
+					return templ_7745c5c3_Err
+				}
+			}
+			if len(v.Lot.Choices) > 0 {
+				templ_7745c5c3_Err = ui.List(v.Lot).Render(ctx, templ_7745c5c3_Buffer)
 				if templ_7745c5c3_Err != nil {
 					return templ_7745c5c3_Err
 				}

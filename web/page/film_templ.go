@@ -851,7 +851,7 @@ func filmKnown(v FilmView) templ.Component {
 			return templ_7745c5c3_Err
 		}
 		for _, h := range v.Hazards {
-			templ_7745c5c3_Err = ui.Caution(h).Render(ctx, templ_7745c5c3_Buffer)
+			templ_7745c5c3_Err = ui.CautionOf(ui.Folded(h)).Render(ctx, templ_7745c5c3_Buffer)
 			if templ_7745c5c3_Err != nil {
 				return templ_7745c5c3_Err
 			}

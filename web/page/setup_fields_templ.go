@@ -54,8 +54,8 @@ type SetupForm struct {
 var setupSubjects = []Ref{
 	{"What is missing", "/setup"}, {"Site", "/setup/site"}, {"Stations", "/setup/stations"}, {"People", "/setup/people"},
 	{"Tablets", "/setup/tablets"}, {"Weld limits", "/setup/weld-limits"}, {"Specs", "/setup/specs"},
-	{"Part numbers", "/setup/part-numbers"}, {"Powders", "/setup/powders"}, {"Lots", "/setup/lots"}, {"Baths", "/setup/baths"},
-	{"Gauges", "/setup/gauges"}, {"Jobs", "/setup/jobs"},
+	{"Part numbers", "/setup/part-numbers"}, {"Materials", "/setup/materials"}, {"Lots", "/setup/lots"}, {"Baths", "/setup/baths"}, {"Ovens", "/setup/ovens"},
+	{"Gauges", "/setup/gauges"}, {"Jobs", "/setup/jobs"}, {"Cautions", "/setup/cautions"},
 }
 
 // setup is the layout of the setup pages: the subjects beside the page.

@@ -11,7 +11,7 @@ import templruntime "github.com/a-h/templ/runtime"
 
 import "coatbook/web/ui"
 
-// SetupLotsView is the list of powder lots with the box that a lot is scanned into.
+// SetupLotsView is the list of lots with the box that a lot is scanned into.
 type SetupLotsView struct {
 	Frame     ui.DeskFrame
 	Table     SetupTable
@@ -21,7 +21,7 @@ type SetupLotsView struct {
 	Needs     Ref
 }
 
-// SetupLots answers which lots may be sprayed, and takes in new ones by scan.
+// SetupLots answers which lots may be used, and takes in new ones by scan.
 func SetupLots(v SetupLotsView) templ.Component {
 	return templruntime.GeneratedTemplate(func(templ_7745c5c3_Input templruntime.GeneratedComponentInput) (templ_7745c5c3_Err error) {
 		templ_7745c5c3_W, ctx := templ_7745c5c3_Input.Writer, templ_7745c5c3_Input.Context
@@ -51,7 +51,7 @@ func SetupLots(v SetupLotsView) templ.Component {
 				}()
 			}
 			ctx = templ.InitializeContext(ctx)
-			templ_7745c5c3_Err = setupHead("Which powder lots are in the shop?", "An expired, held or rejected lot is refused at the booth.", Ref{}).Render(ctx, templ_7745c5c3_Buffer)
+			templ_7745c5c3_Err = setupHead("Which lots are in the shop?", "An expired, held or rejected lot is refused where it is scanned.", Ref{}).Render(ctx, templ_7745c5c3_Buffer)
 			if templ_7745c5c3_Err != nil {
 				return templ_7745c5c3_Err
 			}

@@ -15,6 +15,7 @@ import "coatbook/web/ui"
 type WeldView struct {
 	Entry
 	Welder ui.Select
+	Lots   []ui.Select // filler metal and heat
 	Gauge  ui.Select
 	Light  ui.Field
 	Aids   []ui.Choice
@@ -65,6 +66,14 @@ func Weld(v WeldView) templ.Component {
 			if templ_7745c5c3_Err != nil {
 				return templ_7745c5c3_Err
 			}
+			for _, l := range v.Lots {
+				if len(l.Choices) > 0 {
+					templ_7745c5c3_Err = ui.List(l).Render(ctx, templ_7745c5c3_Buffer)
+					if templ_7745c5c3_Err != nil {
+						return templ_7745c5c3_Err
+					}
+				}
+			}
 			templ_7745c5c3_Err = ui.Reading(v.Light).Render(ctx, templ_7745c5c3_Buffer)
 			if templ_7745c5c3_Err != nil {
 				return templ_7745c5c3_Err
@@ -95,7 +104,7 @@ func Weld(v WeldView) templ.Component {
 				var templ_7745c5c3_Var3 string
 				templ_7745c5c3_Var3, templ_7745c5c3_Err = templ.JoinStringErrs(v.Asked)
 				if templ_7745c5c3_Err != nil {
-					return templ.Error{Err: templ_7745c5c3_Err, FileName: `web/page/weld.templ`, Line: 36, Col: 34}
+					return templ.Error{Err: templ_7745c5c3_Err, FileName: `web/page/weld.templ`, Line: 42, Col: 34}
 				}
 				_, templ_7745c5c3_Err = templ_7745c5c3_Buffer.WriteString(templ.EscapeString(templ_7745c5c3_Var3))
 				if templ_7745c5c3_Err != nil {

@@ -25,3 +25,6 @@ function withZone(time) {
 }
 
 document.addEventListener("submit", (event) => stamp(event.target), true);
+
+// An offer that stands for a while goes when its time is over; the server refuses it from then on anyway.
+for (const offer of document.querySelectorAll("[data-seconds]")) setTimeout(() => offer.remove(), Number(offer.dataset.seconds) * 1000);

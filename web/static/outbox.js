@@ -101,6 +101,7 @@ async function drain() {
 			if (to) {
 				await remove(entry.record);
 				say(`Saved now: ${entry.title}.`);
+				offerTakeBack(entry);
 				// After a new sign-on the same values stand on the page under a new number: leaving it keeps them from being saved twice.
 				if (forget(entry.person, entry.draft)) location.assign(to);
 			} else {
@@ -112,6 +113,16 @@ async function drain() {
 		draining = false;
 		await tell();
 	}
+}
+// offerTakeBack offers to undo an entry that waited here and was saved just now, as the page after a save does.
+function offerTakeBack(entry) {
+	for (const offer of document.querySelectorAll("form.take-back")) offer.remove();
+	const form = Object.assign(document.createElement("form"), { className: "take-back", method: "post", action: `/records/${entry.record}/take-back` });
+	form.setAttribute("aria-label", "Take back the last entry");
+	form.append(Object.assign(document.createElement("span"), { textContent: `Wrong? ${entry.title} can be taken back for two minutes.` }),
+		Object.assign(document.createElement("button"), { type: "submit", textContent: "Take back" }));
+	document.querySelector("main").before(form);
+	setTimeout(() => form.remove(), 110000);
 }
 async function sentenceOf(answer) {
 	const because = answer.headers.get("Refused-Because");

@@ -5,7 +5,7 @@ import { say } from "./say.js";
 import { put } from "./readings.js";
 
 const NAMES = {
-	PART: "hangtag", RACK: "rack", LOAD: "oven load", LOT: "powder lot", GAUGE: "gauge", SHIM: "shim", BADGE: "badge", BATH: "bath", STATION: "station", PERSON: "person",
+	PART: "hangtag", RACK: "rack", LOAD: "oven load", LOT: "lot", GAUGE: "gauge", SHIM: "shim", BADGE: "badge", BATH: "bath", STATION: "station", PERSON: "person",
 };
 const MARKED = new RegExp(`(${Object.keys(NAMES).join("|")})\\.([\\x21-\\x7e]+)$`, "i");
 const AGAIN_MS = 1000;
@@ -23,7 +23,10 @@ function again(text) {
 // route takes a marked code to its place. Field is where it was typed.
 function route(type, code, field) {
 	if (again(type + "." + code)) return;
-	const place = document.querySelector(`[data-scan~="${type}"]`);
+	// Where several lists take this kind of label, it goes to one that has it: the one in hand, else an empty one, else any.
+	const places = [...document.querySelectorAll(`[data-scan~="${type}"]`)];
+	const has = places.filter((p) => p.tagName === "SELECT" && [...p.options].some((o) => o.dataset.code?.toUpperCase() === code.toUpperCase()));
+	const place = has.find((p) => p === field) ?? has.find((p) => !p.value) ?? has[0] ?? places[0];
 	if (place?.tagName === "SELECT") {
 		const option = [...place.options].find((o) => o.dataset.code?.toUpperCase() === code.toUpperCase());
 		if (!option) return say(`${capital(NAMES[type])} ${code} cannot be used here. Check its label, or ask what is wrong with it on the bench page.`, true);

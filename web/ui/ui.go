@@ -16,6 +16,8 @@ type BenchFrame struct {
 	CanSetup bool
 	Theme    string // "", "dark" or "glare"
 	Flash    string // message after a redirect
+	// TakeBack is the entry saved last, while it may be taken back with one tap.
+	TakeBack TakeBack
 	// PxPerInch is the tablet's scale: gloved targets are 20 mm on its glass. 0 takes the usual 132.
 	PxPerInch int
 	// IdleSeconds is how long the page may lie untouched before it locks; 0 leaves that to the server alone.
@@ -35,6 +37,7 @@ type DeskFrame struct {
 	CanSetup    bool
 	Theme       string
 	Flash       string
+	TakeBack    TakeBack
 	IdleSeconds int
 	ServerTime  string
 }

@@ -75,12 +75,17 @@ func TestEveryVerdictHasAWordAndAShapeOfItsOwn(t *testing.T) {
 }
 
 func TestCautionsWarnAndDefer(t *testing.T) {
+	defers := map[string][]string{"en": {"safety data sheet", "local codes"}, "es": {"ficha de datos de seguridad", "normas locales"}}
 	for kind, c := range cautions {
-		if !strings.Contains(c.rest, "safety data sheet") || !strings.Contains(c.rest, "local codes") {
-			t.Errorf("the caution of %s does not defer to the safety data sheet and local codes", kind)
-		}
-		if len(c.headline) > 60 {
-			t.Errorf("the headline of %s has %d bytes; a caution is brief", kind, len(c.headline))
+		for _, text := range c.inOrder("es") {
+			for _, words := range defers[text.language] {
+				if !strings.Contains(text.rest, words) {
+					t.Errorf("the caution of %s in %s does not defer to %q", kind, text.language, words)
+				}
+			}
+			if len(text.headline) > 62 || text.headline == "" {
+				t.Errorf("the headline of %s in %s has %d bytes; a caution is brief", kind, text.language, len(text.headline))
+			}
 		}
 	}
 }

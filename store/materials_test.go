@@ -1,6 +1,7 @@
 package store_test
 
 import (
+	"reflect"
 	"slices"
 	"testing"
 
@@ -14,9 +15,11 @@ func window() []store.CurePoint {
 	return []store.CurePoint{{MetalC: 190, MinutesMin: 10, MinutesMax: 25}, {MetalC: 200, MinutesMin: 8, MinutesMax: 20}}
 }
 
-func addPowder(t *testing.T, db *store.DB, a store.Actor, code string) store.Powder {
+func ptr[T any](v T) *T { return &v }
+
+func addPowder(t *testing.T, db *store.DB, a store.Actor, code string) store.Material {
 	t.Helper()
-	p, err := db.AddPowder(t.Context(), a, store.Powder{Code: code, Name: "Slate grey, fine texture", Maker: "Harbour Powder", Colour: "slate grey", StorageMaxC: 25, Source: "data sheet, edition 4"}, window())
+	p, err := db.AddMaterial(t.Context(), a, store.Material{Kind: store.Powder, Code: code, Name: "Slate grey, fine texture", Maker: "Harbour Powder", Colour: "slate grey", StorageMaxC: ptr(25.0), Source: "data sheet, edition 4"}, window())
 	if err != nil {
 		t.Fatalf("add powder %s: %v", code, err)
 	}
@@ -26,7 +29,7 @@ func addPowder(t *testing.T, db *store.DB, a store.Actor, code string) store.Pow
 func TestPowderKeepsItsCureWindowInOrderOfTemperature(t *testing.T) {
 	db, a := openShop(t)
 	points := []store.CurePoint{{MetalC: 200, MinutesMin: 8, MinutesMax: 20}, {MetalC: 190, MinutesMin: 10, MinutesMax: 25}}
-	p, err := db.AddPowder(t.Context(), a, store.Powder{Code: "P-10", Name: "Grey", Maker: "Harbour Powder", Colour: "grey", StorageMaxC: 25}, points)
+	p, err := db.AddMaterial(t.Context(), a, store.Material{Kind: store.Powder, Code: "P-10", Name: "Grey", Maker: "Harbour Powder", Colour: "grey", StorageMaxC: ptr(25.0)}, points)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -37,7 +40,7 @@ func TestPowderKeepsItsCureWindowInOrderOfTemperature(t *testing.T) {
 	if !slices.Equal(got, window()) {
 		t.Errorf("got %v, want %v", got, window())
 	}
-	if got, err := db.PowderByCode(t.Context(), a.Site, "P-10"); err != nil || got != p {
+	if got, err := db.MaterialByCode(t.Context(), a.Site, "P-10"); err != nil || !reflect.DeepEqual(got, p) {
 		t.Errorf("by code: got %+v, %v, want %+v", got, err, p)
 	}
 }
@@ -45,12 +48,12 @@ func TestPowderKeepsItsCureWindowInOrderOfTemperature(t *testing.T) {
 func TestChangedPowderReplacesItsWindowAndTheEventKeepsTheOldOne(t *testing.T) {
 	db, a := openShop(t)
 	p := addPowder(t, db, a, "P-20")
-	p.Code, p.StorageMaxC = "P-99", 30
-	if err := db.ChangePowder(t.Context(), a, p, []store.CurePoint{{MetalC: 180, MinutesMin: 15, MinutesMax: 30}}); err != nil {
+	p.Code, p.StorageMaxC = "P-99", ptr(30.0)
+	if err := db.ChangeMaterial(t.Context(), a, p, []store.CurePoint{{MetalC: 180, MinutesMin: 15, MinutesMax: 30}}); err != nil {
 		t.Fatal(err)
 	}
-	got, err := db.PowderByCode(t.Context(), a.Site, "P-20")
-	if err != nil || got.StorageMaxC != 30 {
+	got, err := db.MaterialByCode(t.Context(), a.Site, "P-20")
+	if err != nil || *got.StorageMaxC != 30 {
 		t.Fatalf("got %+v, %v: the code must stay and the storage limit change", got, err)
 	}
 	points, err := db.CurePoints(t.Context(), a.Site, p.ID)
@@ -75,17 +78,17 @@ func TestImpossibleCureWindowsAreRefusedWhole(t *testing.T) {
 		"hotter takes longer":       {[]store.CurePoint{{MetalC: 190, MinutesMin: 10, MinutesMax: 20}, {MetalC: 200, MinutesMin: 12, MinutesMax: 20}}, "powder_cure_point_order"},
 		"hotter takes just as long": {[]store.CurePoint{{MetalC: 200, MinutesMin: 10, MinutesMax: 20}, {MetalC: 190, MinutesMin: 10, MinutesMax: 20}}, "powder_cure_point_order"},
 	} {
-		_, err := db.AddPowder(t.Context(), a, store.Powder{Code: "P-30", Name: "Grey", Maker: "Harbour Powder", Colour: "grey", StorageMaxC: 25}, c.points)
+		_, err := db.AddMaterial(t.Context(), a, store.Material{Kind: store.Powder, Code: "P-30", Name: "Grey", Maker: "Harbour Powder", Colour: "grey", StorageMaxC: ptr(25.0)}, c.points)
 		t.Run(name, func(t *testing.T) { refusedBy(t, err, c.rule) })
 	}
-	if powders, err := db.Powders(t.Context(), a.Site); err != nil || len(powders) != 0 {
+	if powders, err := db.Materials(t.Context(), a.Site, store.Powder); err != nil || len(powders) != 0 {
 		t.Errorf("stored all the same: %v, %v", powders, err)
 	}
 }
 
 func TestUnknownPowderIsNotFound(t *testing.T) {
 	db, a := openShop(t)
-	_, err := db.PowderByCode(t.Context(), a.Site, "NONE")
+	_, err := db.MaterialByCode(t.Context(), a.Site, "NONE")
 	notFound(t, err)
-	notFound(t, db.ChangePowder(t.Context(), a, store.Powder{ID: uuid.New(), Name: "x", Maker: "y"}, nil))
+	notFound(t, db.ChangeMaterial(t.Context(), a, store.Material{ID: uuid.New(), Name: "x", Maker: "y"}, nil))
 }

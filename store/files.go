@@ -1,0 +1,156 @@
+package store
+
+import (
+	"context"
+	"crypto/sha256"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"strings"
+	"time"
+
+	"github.com/google/uuid"
+	"github.com/jackc/pgx/v5"
+
+	"coatbook/store/photo"
+)
+
+const (
+	// MaxFile is how large a picture or certificate may be, in bytes.
+	MaxFile = photo.MaxBytes
+	// MaxFiles is how many files may hang on one thing.
+	MaxFiles = 12
+)
+
+// The things that a picture or certificate can belong to.
+const (
+	FileOfHold       = "hold"
+	FileOfRecord     = "record"
+	FileOfLot        = "lot"
+	FileOfInstrument = "instrument"
+)
+
+var fileColumns = map[string]string{FileOfHold: "hold_id", FileOfRecord: "record_id", FileOfLot: "lot_id", FileOfInstrument: "instrument_id"}
+
+// A FileOwner is the thing that a picture or certificate belongs to.
+type FileOwner struct {
+	Kind string // one of FileOfHold, FileOfRecord, FileOfLot, FileOfInstrument
+	ID   uuid.UUID
+}
+
+// A File is a picture or certificate without its bytes. Its id is its only name.
+type File struct {
+	ID      uuid.UUID `db:"file_id"`
+	SHA256  []byte    `db:"sha256"`
+	Kind    string    `db:"kind"` // jpeg or pdf
+	Size    int64     `db:"size_bytes"`
+	Width   *int      `db:"width"`
+	Height  *int      `db:"height"`
+	Caption string    `db:"caption"`
+	By      string    `db:"by"`
+	At      time.Time `db:"added_at"`
+}
+
+const fileSQL = `SELECT f.file_id, f.sha256, f.kind, f.size_bytes, f.width, f.height, f.caption, p.name AS by, f.added_at
+	FROM file f JOIN person p ON p.site_id = f.site_id AND p.person_id = f.added_by WHERE f.site_id = @site`
+
+// FilesOf returns the files of a thing, the oldest first.
+func (db *DB) FilesOf(ctx context.Context, site uuid.UUID, of FileOwner) ([]File, error) {
+	return filesOf(ctx, db.pool, site, of)
+}
+
+func filesOf(ctx context.Context, q querier, site uuid.UUID, of FileOwner) ([]File, error) {
+	column, ok := fileColumns[of.Kind]
+	if !ok {
+		return nil, fmt.Errorf("files of a %q: %w", of.Kind, ErrNotFound)
+	}
+	return list[File](ctx, q, fileSQL+` AND f.`+column+` = @of ORDER BY f.added_at, f.file_id`, pgx.StrictNamedArgs{"site": site, "of": of.ID})
+}
+
+// AddFile keeps a picture or certificate of a thing. A picture is drawn anew first, which proves that it is one and drops where
+// it was taken. The same file on the same thing again is the one that is there.
+func (db *DB) AddFile(ctx context.Context, a Actor, of FileOwner, body []byte, caption string) (File, error) {
+	if !a.Has(Inspector, Operator, Supervisor, Engineer) {
+		return File{}, refuse(RuleNoRight, "Your role does not add pictures.")
+	}
+	caption = strings.TrimSpace(caption)
+	if len([]rune(caption)) > 200 {
+		return File{}, refuse("file_caption_length", constraintSentences["file_caption_length"])
+	}
+	kept, err := photo.Take(body)
+	var wrong *photo.Error
+	if errors.As(err, &wrong) {
+		return File{}, refuse(RuleFile, wrong.Sentence)
+	}
+	if err != nil {
+		return File{}, fmt.Errorf("taking a picture: %w", err)
+	}
+	hash := sha256.Sum256(kept.Bytes)
+	var file File
+	err = db.inTx(ctx, a.Site, func(tx pgx.Tx) error {
+		file, err = db.addFile(ctx, tx, a, of, kept, hash[:], caption)
+		return err
+	})
+	return file, err
+}
+
+func (db *DB) addFile(ctx context.Context, tx pgx.Tx, a Actor, of FileOwner, kept photo.Kept, hash []byte, caption string) (File, error) {
+	// Uploads for one thing wait for each other, so that their count holds.
+	if _, err := tx.Exec(ctx, `SELECT pg_advisory_xact_lock(hashtextextended(@of::text, 0))`, pgx.StrictNamedArgs{"of": of.ID.String()}); err != nil {
+		return File{}, err
+	}
+	there, err := filesOf(ctx, tx, a.Site, of)
+	if err != nil {
+		return File{}, err
+	}
+	for _, f := range there {
+		if string(f.SHA256) == string(hash) {
+			return f, nil
+		}
+	}
+	if len(there) >= MaxFiles {
+		return File{}, refuse(RuleFile, fmt.Sprintf("There are %d files here already, which is the most. Choose the ones that show it best next time.", MaxFiles))
+	}
+	var width, height any
+	if kept.Kind == "jpeg" {
+		width, height = kept.Width, kept.Height
+	}
+	id := NewID()
+	args := pgx.StrictNamedArgs{"site": a.Site, "id": id, "hash": hash, "kind": kept.Kind, "size": len(kept.Bytes), "width": width, "height": height, "caption": caption,
+		"of": of.ID, "by": a.Person, "at": db.Clock()}
+	if err := run(ctx, tx, `INSERT INTO file (site_id, file_id, sha256, kind, size_bytes, width, height, caption, `+fileColumns[of.Kind]+`, added_by, added_at)
+		VALUES (@site, @id, @hash, @kind, @size, @width, @height, @caption, @of, @by, @at)`, args); err != nil {
+		return File{}, err
+	}
+	if err := run(ctx, tx, `INSERT INTO file_content (site_id, file_id, bytes, thumbnail) VALUES (@site, @id, @bytes, @thumbnail)`,
+		pgx.StrictNamedArgs{"site": a.Site, "id": id, "bytes": kept.Bytes, "thumbnail": kept.Thumbnail}); err != nil {
+		return File{}, err
+	}
+	record := uuid.Nil
+	if of.Kind == FileOfRecord {
+		record = of.ID
+	}
+	if err := db.event(ctx, tx, a, Event{Verb: "file added", SubjectKind: of.Kind, Subject: of.ID, Record: record,
+		After: map[string]any{"file": id, "kind": kept.Kind, "bytes": len(kept.Bytes), "sha256": hex.EncodeToString(hash), "caption": caption}}); err != nil {
+		return File{}, err
+	}
+	return one[File](ctx, tx, fileSQL+` AND f.file_id = @id`, pgx.StrictNamedArgs{"site": a.Site, "id": id})
+}
+
+// FileBytes returns a file with its bytes, or those of its small form; ErrNotFound for a certificate, which has none.
+func (db *DB) FileBytes(ctx context.Context, site, id uuid.UUID, small bool) (File, []byte, error) {
+	args := pgx.StrictNamedArgs{"site": site, "id": id}
+	f, err := one[File](ctx, db.pool, fileSQL+` AND f.file_id = @id`, args)
+	if err != nil {
+		return f, nil, fmt.Errorf("file %s: %w", id, err)
+	}
+	sql := `SELECT bytes FROM file_content WHERE site_id = @site AND file_id = @id`
+	if small {
+		sql = `SELECT thumbnail FROM file_content WHERE site_id = @site AND file_id = @id AND thumbnail IS NOT NULL`
+	}
+	body, err := value[[]byte](ctx, db.pool, sql, args)
+	if err != nil {
+		return f, nil, fmt.Errorf("bytes of file %s: %w", id, err)
+	}
+	return f, body, nil
+}

@@ -1,0 +1,155 @@
+package store
+
+import (
+	"context"
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"github.com/google/uuid"
+	"github.com/jackc/pgx/v5"
+
+	"coatbook/quality"
+)
+
+// lotRoles says which kinds of material may go into an act in a role.
+var lotRoles = map[string][]string{
+	"powder": {Powder}, "chemical": {Cleaner, Conversion}, "titrant": {Titrant}, "solvent": {Solvent}, "filler": {Filler}, "heat": {Heat}, "tape": {Tape},
+}
+
+// lotKinds says which lots a kind of record offers.
+var lotKinds = map[quality.Kind][]string{
+	quality.Weld: {Filler, Heat}, quality.Pretreatment: {Cleaner, Conversion}, quality.Coating: {Powder}, quality.CureTest: {Solvent}, quality.Finish: {Tape},
+	quality.PanelTest: {Tape, Solvent}, quality.BathReading: {Titrant}, quality.BathAddition: {Cleaner, Conversion},
+}
+
+// sheetKinds says whose safety data sheets belong to the step that a kind of record tells of.
+var sheetKinds = map[quality.Kind][]string{
+	quality.Weld: {Filler}, quality.Pretreatment: {Cleaner, Conversion}, quality.Coating: {Powder}, quality.CureTest: {Solvent}, quality.PanelTest: {Solvent},
+	quality.BathReading: {Cleaner, Conversion, Titrant}, quality.BathAddition: {Cleaner, Conversion},
+}
+
+// checkLots reads the lots that go into an act of any kind, and applies the rules on them: the right kind of material,
+// accepted, in date, and named where the spec asks for it.
+func (db *DB) checkLots(ctx context.Context, q querier, a Actor, e *Entry, w *work) error {
+	roles := map[uuid.UUID]string{}
+	for _, u := range e.Uses {
+		if lotRoles[u.Role] != nil {
+			roles[u.ID] = u.Role
+		}
+	}
+	named := map[string]bool{}
+	var bad lotFaults
+	if len(roles) > 0 {
+		ids := make([]uuid.UUID, 0, len(roles))
+		for id := range roles {
+			ids = append(ids, id)
+		}
+		lots, err := list[MaterialLot](ctx, q, selectLot+`WHERE l.site_id = @site AND l.lot_id = ANY(@lots) ORDER BY l.lot_number`,
+			pgx.StrictNamedArgs{"site": a.Site, "lots": ids})
+		if err != nil {
+			return fmt.Errorf("lots used: %w", err)
+		}
+		if len(lots) != len(ids) {
+			return fmt.Errorf("lots used: %w", ErrNotFound)
+		}
+		for _, lot := range lots {
+			if kinds := lotRoles[roles[lot.ID]]; !slices.Contains(kinds, lot.Kind) {
+				return refuse(RuleInvalid, fmt.Sprintf("Lot %s is %s, %s %s, and cannot be used as %s. Scan the right box.", lot.LotNumber, article(lot.Kind),
+					lot.MaterialCode, lot.MaterialName, article(kinds...)))
+			}
+			named[lot.Kind] = true
+			if lot.Kind == Powder {
+				w.circumstance.Powder = lot.MaterialCode
+			}
+			bad.look(w.site, lot, e.ObservedAt)
+		}
+	}
+	w.refusals = append(w.refusals, bad.refusals()...)
+	if missing := lotsMissing(w.spec, e.Kind, named); missing != "" {
+		w.refusals = append(w.refusals, refuse(RuleLotMissing, missing))
+	}
+	return nil
+}
+
+// article names kinds of material in a sentence.
+func article(kinds ...string) string {
+	words := make([]string, len(kinds))
+	for i, k := range kinds {
+		word := MaterialKindNames[k]
+		if strings.ContainsRune("aeiou", rune(word[0])) {
+			words[i] = "an " + word
+		} else {
+			words[i] = "a " + word
+		}
+	}
+	return strings.Join(words, " or ")
+}
+
+// lotFaults collects what is wrong with the lots of one act: one exception covers what its sentence names, and no more.
+type lotFaults struct{ barred, expired []string }
+
+func (f *lotFaults) look(st Site, lot MaterialLot, at time.Time) {
+	name := upper(MaterialKindNames[lot.Kind]) + " lot " + lot.LotNumber
+	switch {
+	case lot.Status != "accepted":
+		f.barred = append(f.barred, fmt.Sprintf("%s is %s.", name, lot.Status))
+	case lot.ExpiresOn != nil && lot.ExpiresOn.Format(time.DateOnly) < at.In(st.Location()).Format(time.DateOnly):
+		f.expired = append(f.expired, fmt.Sprintf("%s expired on %s.", name, lot.ExpiresOn.Format("2 January 2006")))
+	}
+}
+
+func (f *lotFaults) refusals() (out []*Refusal) {
+	const way = " Take another lot, or a supervisor authorises it."
+	if len(f.barred) > 0 {
+		out = append(out, refuseUnlessAuthorised(RuleLotRejected, strings.Join(f.barred, " ")+way))
+	}
+	if len(f.expired) > 0 {
+		out = append(out, refuseUnlessAuthorised(RuleLotExpired, strings.Join(f.expired, " ")+way))
+	}
+	return out
+}
+
+// lotsMissing says which lot an act has to name and does not, or nothing.
+func lotsMissing(spec quality.FinishSpec, kind quality.Kind, named map[string]bool) string {
+	asks := spec.Requires
+	var missing []string
+	need := func(asked bool, material string) {
+		if asked && !named[material] {
+			missing = append(missing, MaterialKindNames[material])
+		}
+	}
+	switch kind {
+	case quality.Coating:
+		need(true, Powder)
+	case quality.Weld:
+		need(asks.Filler, Filler)
+		need(asks.Heat, Heat)
+	case quality.CureTest:
+		need(asks.Solvent, Solvent)
+	case quality.Pretreatment:
+		if spec.Pretreatment != nil {
+			need(asks.Chemicals && slices.ContainsFunc(spec.Pretreatment.Stages, func(s quality.StageSpec) bool { return StageMaterial(s.Stage) == Cleaner }), Cleaner)
+			need(asks.Chemicals && slices.ContainsFunc(spec.Pretreatment.Stages, func(s quality.StageSpec) bool { return StageMaterial(s.Stage) == Conversion }), Conversion)
+		}
+	}
+	switch {
+	case len(missing) == 0:
+		return ""
+	case kind == quality.Coating:
+		return "Scan or choose the powder lot."
+	}
+	return fmt.Sprintf("The spec asks for the lot of the %s. Scan or choose it.", strings.Join(missing, " and of the "))
+}
+
+// StageMaterial is the kind of chemical that a stage of the wash takes, empty for a rinse or the dry-off.
+func StageMaterial(stage string) string {
+	switch stage {
+	case "clean", "etch":
+		return Cleaner
+	case "convert":
+		return Conversion
+	}
+	return ""
+}
