@@ -120,7 +120,9 @@ func TestOneSiteReachesNothingOfAnother(t *testing.T) {
 		}
 		r := g.send(route.method, path, form)
 		body, _ := io.ReadAll(r.Body)
-		if r.StatusCode != http.StatusNotFound && r.StatusCode != http.StatusForbidden {
+		// A date is every site's; what must not be there is what happened on it at the other one.
+		own := route.pattern == "/reviews/{date}"
+		if !own && r.StatusCode != http.StatusNotFound && r.StatusCode != http.StatusForbidden {
 			t.Errorf("%s %s from another site: %s", route.method, path, r.Status)
 		}
 		for _, data := range []string{"Halden", "Rail frame", "Maren Holt", "000123"} {
