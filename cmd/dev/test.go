@@ -29,7 +29,7 @@ func test(args []string) error {
 // runTests runs every test and fails when one failed or was skipped: a skipped test is a promise nobody kept.
 func runTests() error {
 	// vet has run already, so go test need not do its own.
-	cmd := exec.Command("go", "test", "-json", "-vet=off", "-count=1", "-timeout=20m", "./...")
+	cmd := exec.Command("go", "test", "-json", "-vet=off", "-count=1", "-timeout=40m", "./...")
 	cmd.Stderr = os.Stderr
 	out, err := cmd.StdoutPipe()
 	if err != nil {
