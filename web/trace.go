@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"errors"
 	"fmt"
+	"maps"
 	"net/http"
 	"slices"
 	"strings"
@@ -155,7 +156,7 @@ func (s *Server) fillTrace(view *page.TraceView, v *visit, f store.TraceFrom, la
 	}
 	view.Title = fmt.Sprintf("%s %s touched %s", label, f.Name, counted(len(parts), "part"))
 	view.Facts = []page.DeskFact{page.Plain("In house", fmt.Sprint(inHouse)), page.Plain("Released", fmt.Sprint(out))}
-	for _, customer := range sortedKeys(released) {
+	for _, customer := range slices.Sorted(maps.Keys(released)) {
 		view.Facts = append(view.Facts, page.Plain("Released to "+customer, fmt.Sprint(released[customer])))
 	}
 	asked := []string{"kind", f.Kind, "name", f.Name}
@@ -184,15 +185,6 @@ func recallWords(m store.MockRecall) string {
 	took := m.Took.Round(time.Millisecond).String()
 	return fmt.Sprintf("Mock recall: %s found in %s, %d in house and %d released to %s. The exercise is in the events.", counted(len(m.Parts), "part"), took,
 		m.InHouse, m.Released, counted(len(m.Customers), "customer"))
-}
-
-func sortedKeys(m map[string]int) []string {
-	keys := make([]string, 0, len(m))
-	for k := range m {
-		keys = append(keys, k)
-	}
-	slices.Sort(keys)
-	return keys
 }
 
 // atForm is a time as a form's field takes it, empty for none.
