@@ -165,6 +165,7 @@ func TestControlsOfABathAreSetUp(t *testing.T) {
 // TestBathDriftsOutIsCorrectedAndUsedAgain is a morning at the wash line, before the glass: the pH is out, the wash is refused,
 // the bath is corrected and read again, and the rack is washed.
 func TestBathDriftsOutIsCorrectedAndUsedAgain(t *testing.T) {
+	t.Parallel()
 	d := newDesk(t)
 	watch(t, d.Shop)
 	lot := conversionLot(t, d.Shop)

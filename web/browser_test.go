@@ -30,6 +30,9 @@ type tablet struct {
 	shop   *demoshop.Shop
 }
 
+// patience is how long a browser test waits for what it expects, on a machine that does other work as well.
+const patience = time.Minute
+
 func browserPath(t *testing.T) string {
 	t.Helper()
 	for _, name := range []string{"chromium", "chromium-browser", "google-chrome", "/Applications/Google Chrome.app/Contents/MacOS/Google Chrome"} {
@@ -44,6 +47,7 @@ func browserPath(t *testing.T) string {
 // newTablet starts a server over a fresh shop and an enrolled tablet before it.
 func newTablet(t *testing.T) *tablet {
 	t.Helper()
+	t.Parallel()
 	db := storetest.New(t)
 	shop, err := demoshop.Open(t.Context(), db, time.Now().AddDate(0, 0, -3))
 	if err != nil {
@@ -64,7 +68,7 @@ func newTablet(t *testing.T) *tablet {
 
 func (b *tablet) do(steps ...chromedp.Action[chromedp.Void]) {
 	b.t.Helper()
-	ctx, cancel := context.WithTimeout(b.ctx, 20*time.Second)
+	ctx, cancel := context.WithTimeout(b.ctx, patience)
 	defer cancel()
 	if err := chromedp.Do(ctx, steps...); err != nil {
 		where, _ := chromedp.Run(b.ctx, chromedp.Location())
@@ -79,7 +83,7 @@ func (b *tablet) wait(sel string)  { b.t.Helper(); b.do(chromedp.WaitVisible(sel
 // eval runs a script and returns its text.
 func (b *tablet) eval(js string) string {
 	b.t.Helper()
-	ctx, cancel := context.WithTimeout(b.ctx, 20*time.Second)
+	ctx, cancel := context.WithTimeout(b.ctx, patience)
 	defer cancel()
 	v, err := chromedp.Run(ctx, chromedp.Evaluate[any](js))
 	if err != nil {
@@ -91,7 +95,7 @@ func (b *tablet) eval(js string) string {
 // until waits for a script to be true.
 func (b *tablet) until(what, js string) {
 	b.t.Helper()
-	deadline := time.Now().Add(20 * time.Second)
+	deadline := time.Now().Add(patience)
 	for time.Now().Before(deadline) {
 		ctx, cancel := context.WithTimeout(b.ctx, 5*time.Second)
 		v, err := chromedp.Run(ctx, chromedp.Evaluate[any](js))
@@ -110,6 +114,12 @@ func (b *tablet) press(words string) {
 	b.t.Helper()
 	b.until("the button “"+words+"”", fmt.Sprintf(`(() => { const e = [...document.querySelectorAll('button, a, summary')].find(e => e.textContent.trim().startsWith(%q) && e.offsetParent && !e.disabled);
 		if (!e) return false; e.click(); return true; })()`, words))
+}
+
+// click clicks an element wherever it stands: a preview that arrives moves the page under a pointer.
+func (b *tablet) click(sel string) {
+	b.t.Helper()
+	b.until("the element "+sel, fmt.Sprintf(`(() => { const e = document.querySelector(%q); if (!e || e.disabled) return false; e.click(); return true; })()`, sel))
 }
 
 // fill types into the field whose label begins with these words, or chooses that option of its list.
@@ -181,7 +191,7 @@ func (b *tablet) save() {
 	b.t.Helper()
 	from := b.eval("location.pathname")
 	b.wait("button[name=save]")
-	b.eval(`document.querySelector('button[name=save]').click()`)
+	b.click("button[name=save]")
 	b.until("the save", fmt.Sprintf(`location.pathname !== %q && document.readyState === 'complete'`, from))
 }
 

@@ -34,6 +34,7 @@ func (b *tablet) clean(name string) {
 // TestCorrectionAfterReleaseFromRecordToNewRelease corrects a film value of a released part: the release is void, the part on
 // hold, its story shows what was and what is; it is found to have no defect and released anew; the exports have both values.
 func TestCorrectionAfterReleaseFromRecordToNewRelease(t *testing.T) {
+	t.Parallel()
 	d := newDesk(t)
 	d.busy()
 	film := d.latest("TH-0001", quality.Film)
@@ -105,6 +106,7 @@ func TestCorrectionAfterReleaseFromRecordToNewRelease(t *testing.T) {
 
 // TestStalePageAndVoidPageAreCleanAndFit looks at the two pages that the story above does not pass.
 func TestStalePageAndVoidPageAreCleanAndFit(t *testing.T) {
+	t.Parallel()
 	d := newDesk(t)
 	d.busy()
 	weld := d.latest("TH-0004", quality.Weld)
@@ -152,7 +154,7 @@ func TestTakeBackIsOneTapOfTwentyMillimetres(t *testing.T) {
 	b.fill("Light", "620")
 	b.tap("None found")
 	b.front.serve(http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) { w.WriteHeader(http.StatusServiceUnavailable) }))
-	b.do(chromedp.Click("button[name=save]"))
+	b.click("button[name=save]")
 	b.until("the notice that it waits", `document.getElementById('saved').innerText.includes('Not saved yet: 1 waiting')`)
 	b.front.serve(b.server)
 	b.eval(`dispatchEvent(new Event('online')); ''`)

@@ -449,6 +449,7 @@ func (d *desk) loggerFile() string {
 }
 
 func TestOvenThatLostABurnerIsFoundFromItsProfile(t *testing.T) {
+	t.Parallel()
 	shop := storetest.NewShop(t)
 	shop.DB.Clock = time.Now
 	shop.Now = time.Now()

@@ -18,19 +18,17 @@ const overflow = `(() => {
 // signedOn says who is shown as signed on in the part of the page that is on the glass.
 const signedOn = `(() => { const e = document.querySelector('.who'); const r = e?.getBoundingClientRect(); return r && r.width > 0 && r.top >= 0 && r.bottom <= innerHeight ? e.innerText : ''; })()`
 
-func TestEveryPageReflowsAtPhoneWidthInBothOrientationsAndSaysWhoIsSignedOn(t *testing.T) {
-	b, d := newWalk(t)
-	for _, path := range d.pagesOf(b.server) {
-		b.open(path)
-		for _, g := range []glass{{320, 640}, {640, 320}, {800, 1280}, {1280, 800}} {
-			b.show(g)
-			if wide := b.eval(overflow); wide != "" {
-				t.Errorf("%s at %s %s", path, g, wide)
-			}
-			// The data sheets are one page for everybody, which a locked tablet keeps: it names nobody.
-			if who := b.eval(signedOn); path != "/sheets" && !strings.Contains(who, d.Everyone.Name) {
-				t.Errorf("%s at %s does not show who is signed on, but %q", path, g, who)
-			}
+// reflows tells what of the page on the glass does not fit a phone or a tablet, and where it hides who is signed on.
+func (b *tablet) reflows(path, who string) {
+	b.t.Helper()
+	for _, g := range []glass{{320, 640}, {640, 320}, {800, 1280}, {1280, 800}} {
+		b.show(g)
+		if wide := b.eval(overflow); wide != "" {
+			b.t.Errorf("%s at %s %s", path, g, wide)
+		}
+		// The data sheets are one page for everybody, which a locked tablet keeps: it names nobody.
+		if got := b.eval(signedOn); path != "/sheets" && !strings.Contains(got, who) {
+			b.t.Errorf("%s at %s does not show who is signed on, but %q", path, g, got)
 		}
 	}
 }

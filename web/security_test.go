@@ -195,6 +195,26 @@ func TestSessionCookieIsLockedDownAndDiesAtSignOff(t *testing.T) {
 	}
 }
 
+func TestARequestUnderWayDoesNotBringAnEndedSittingBack(t *testing.T) {
+	shop := storetest.NewShop(t)
+	g := newGuest(t, shop)
+	g.enrol(shop)
+	g.signOn(shop.Everyone)
+	current := g.cookies["__Host-coatbook"]
+	s := g.server
+	slow := s.sittings.remembers(s.sessions.LoadAndSave(http.HandlerFunc(func(_ http.ResponseWriter, r *http.Request) {
+		g.send("POST", "/lock", url.Values{})
+		s.sessions.Put(r.Context(), "seen", int64(1))
+	})))
+	r := httptest.NewRequest("GET", "https://coatbook.test/bench", nil)
+	r.AddCookie(&http.Cookie{Name: "__Host-coatbook", Value: current})
+	slow.ServeHTTP(httptest.NewRecorder(), r)
+	g.cookies["__Host-coatbook"] = current
+	if r := g.send("GET", "/holds", nil); r.StatusCode != http.StatusSeeOther {
+		t.Errorf("the sitting is back after Lock: %s", r.Status)
+	}
+}
+
 func TestPINWorksOnAnEnrolledTabletOnly(t *testing.T) {
 	shop := storetest.NewShop(t)
 	g := newGuest(t, shop)

@@ -12,7 +12,6 @@ import (
 	"time"
 
 	"github.com/a-h/templ"
-	"github.com/alexedwards/scs/pgxstore"
 	"github.com/alexedwards/scs/v2"
 	"github.com/go-chi/chi/v5"
 	"github.com/go-chi/chi/v5/middleware"
@@ -40,7 +39,7 @@ type Server struct {
 	live     *live
 	handler  http.Handler
 	draining chan struct{}
-	cleanup  *pgxstore.PostgresStore
+	sittings sessionStore
 }
 
 // The limits of a sitting: an enrolled tablet locks after its site's idle minutes, any browser after half an hour without a
@@ -53,12 +52,11 @@ const (
 // New returns a server on a book. Close it when done.
 func New(db *store.DB, log *slog.Logger, config Config) *Server {
 	s := &Server{store: db, log: log, config: config, live: newLive(), draining: make(chan struct{})}
-	s.cleanup = pgxstore.NewWithCleanupInterval(db.Pool(), 10*time.Minute)
+	s.sittings = newSessionStore(db.Pool())
 	s.sessions = scs.New()
-	s.sessions.Store = s.cleanup
+	s.sessions.Store = s.sittings
 	s.sessions.HashTokenInStore = true
 	s.sessions.Lifetime = longestStint
-	s.sessions.IdleTimeout = browserIdle
 	s.sessions.Cookie.Name = "__Host-coatbook"
 	s.sessions.Cookie.Secure = true
 	s.sessions.Cookie.HttpOnly = true
@@ -80,7 +78,7 @@ func (s *Server) Drain() {
 }
 
 // Close ends the server's background work after the last request.
-func (s *Server) Close() { s.cleanup.StopCleanup() }
+func (s *Server) Close() { s.sittings.StopCleanup() }
 
 func (s *Server) router() http.Handler {
 	r := chi.NewRouter()
@@ -96,7 +94,7 @@ func (s *Server) router() http.Handler {
 			}
 		}
 		guard.SetDenyHandler(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) { s.fail(w, r, errCrossOrigin) }))
-		r.Use(guard.Handler, limitBody, s.sessions.LoadAndSave)
+		r.Use(guard.Handler, limitBody, s.sittings.remembers, s.sessions.LoadAndSave)
 		limited := httprate.LimitBy(120, time.Minute, peer)
 		for _, route := range s.routes() {
 			var h http.Handler = s.page(route.who, route.handle)

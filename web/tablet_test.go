@@ -102,7 +102,7 @@ func TestEntryWaitsOnTheTabletWhileTheBookIsAway(t *testing.T) {
 	b.fill("Light", "620")
 	b.tap("None found")
 	b.front.serve(http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) { w.WriteHeader(http.StatusServiceUnavailable) }))
-	b.do(chromedp.Click("button[name=save]"))
+	b.click("button[name=save]")
 	b.until("the notice that it waits", `document.getElementById('saved').innerText.includes('Not saved yet: 1 waiting')`)
 	if n := len(b.records("TH-24117-01")); n != 0 {
 		t.Fatalf("%d records while the book is away", n)
@@ -120,10 +120,40 @@ func TestEntryWaitsOnTheTabletWhileTheBookIsAway(t *testing.T) {
 	}
 }
 
+func TestBrowserThatKeepsNothingStillSavesAndSaysWhenItCannot(t *testing.T) {
+	b := newTablet(t)
+	b.atTheWeldBench("TH-24117-01")
+	b.eval(`IDBObjectStore.prototype.put = () => { throw new DOMException('full', 'QuotaExceededError'); }; ''`)
+	b.fill("Welder", "Ruben Aske")
+	b.fill("Light", "620")
+	b.tap("None found")
+	b.front.serve(http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) { w.WriteHeader(http.StatusServiceUnavailable) }))
+	b.click("button[name=save]")
+	b.sees("this browser cannot keep the entry for later")
+	b.front.serve(b.server)
+	b.click("button[name=save]")
+	b.untilSaved()
+	if n := len(b.records("TH-24117-01")); n != 1 {
+		t.Errorf("%d records, want 1", n)
+	}
+}
+
+func TestFormSentBeforeItsValuesWereBackGetsThemBack(t *testing.T) {
+	b := newTablet(t)
+	b.atTheWeldBench("TH-24117-01")
+	b.fill("Light", "633")
+	b.tap("None found")
+	b.until("the draft", `Object.keys(localStorage).some(k => k.startsWith('draft|') && localStorage[k].includes('633'))`)
+	// As the page stands before its scripts run: empty, and sent by the browser itself.
+	b.eval(`(() => { const f = document.querySelector('form[data-entry]'); f.elements.light.value = ''; for (const e of f.elements) e.checked = false;
+		f.append(Object.assign(document.createElement('input'), {type: 'hidden', name: 'save', value: '1'})); HTMLFormElement.prototype.submit.call(f); })()`)
+	b.until("the problems and the values", `!!document.getElementById('problems') && document.getElementById('light').value === '633' && document.querySelector('[name=none_found]').checked`)
+}
+
 // untilSaved waits for the page after a save and for the strip to say so.
 func (b *tablet) untilSaved() {
 	b.t.Helper()
-	b.until("the save", `!location.pathname.endsWith('/weld') && document.readyState === 'complete'`)
+	b.until("the save", `!/\/(weld|signon)$/.test(location.pathname) && document.readyState === 'complete'`)
 	b.until("all saved", `document.getElementById('saved')?.innerText.includes('All saved') ?? true`)
 }
 
@@ -138,7 +168,7 @@ func TestEndedSittingAsksForSignOnAndThenSavesTheSameValuesOnce(t *testing.T) {
 	if _, err := storetest.Owner(t, b.shop.DB).Exec(t.Context(), "DELETE FROM sessions"); err != nil {
 		t.Fatal(err)
 	}
-	b.do(chromedp.Click("button[name=save]"))
+	b.click("button[name=save]")
 	b.wait("#pin-form")
 	if n := len(b.records("TH-24117-01")); n != 0 {
 		t.Fatalf("%d records were saved after the sitting had ended", n)
@@ -161,7 +191,7 @@ func TestLockIsOneTapAndLeavesNothingBehind(t *testing.T) {
 	b := newTablet(t)
 	b.atTheWeldBench("TH-24117-01")
 	b.sees("TH-24117-01", "Teodor Quist")
-	b.do(chromedp.Click("#lock button"))
+	b.click("#lock button")
 	b.wait("#pin-form")
 	b.do(chromedp.Evaluate[chromedp.Void](`history.back()`))
 	b.until("the page after Back", `document.readyState === 'complete' && !!document.querySelector('#pin-form, h1')`)
@@ -204,8 +234,8 @@ func TestQueuedSavedAndRefusedAreAnnouncedWithoutMovingTheFocus(t *testing.T) {
 	b.sees("Part TH-24117-01 is on hold.")
 	b.front.serve(b.server)
 	b.press("Open it again")
-	b.until("the form", `document.readyState === 'complete' && document.getElementById('light')?.value === '620'`)
-	b.do(chromedp.Click("button[name=save]"))
+	b.until("the form", `document.readyState === 'complete' && !!document.getElementById('draft') && document.getElementById('light')?.value === '620'`)
+	b.click("button[name=save]")
 	b.untilSaved()
 	if b.eval(`document.querySelector('.flash[role=status]')?.innerText.includes('saved: pass')`) != "true" {
 		t.Error("the page after the save does not announce it in a live region")

@@ -44,8 +44,9 @@ export function keep(owner, draft, pairs) {
 }
 
 function restore() {
-	// A form that came back with problems holds the newest values already.
-	if (!person || !form() || document.getElementById("problems")) return;
+	if (!person || !form()) return;
+	// A form that came back with problems holds the newest values; only what is empty there, sent before it was restored, comes back.
+	const newest = !!document.getElementById("problems");
 	const draft = read();
 	if (!draft) return;
 	if (Date.now() - draft.at > AGE_MS) return clear();
@@ -54,8 +55,9 @@ function restore() {
 		for (const field of [...form().elements].filter((f) => f.name === name && keeps(f))) {
 			if (field.type === "radio" || field.type === "checkbox") {
 				const on = checked === null ? field.value === value : field.value === value && checked;
+				if (newest && [...form().elements].some((f) => f.name === name && f.checked)) continue;
 				if (on !== field.checked && (on || field.type === "checkbox")) { field.checked = on; back++; }
-			} else if (value !== "" && field.value !== value) {
+			} else if (value !== "" && field.value !== value && !(newest && field.value !== "")) {
 				field.value = value;
 				if (field.type !== "hidden") back++;
 			}

@@ -27,6 +27,14 @@ async function act(kind, work) {
 		tx.onerror = () => reject(tx.error);
 	});
 }
+// A browser whose store is full, forbidden or stuck must not hold up a save: it then goes without a copy on the tablet.
+const KEEP_MS = 4000;
+async function keeps(entry) {
+	const kept = put(entry).then(() => true, () => false);
+	const first = await Promise.race([kept, new Promise((resolve) => setTimeout(resolve, KEEP_MS, null))]);
+	if (first === null) kept.then((late) => late && remove(entry.record));
+	return first === true;
+}
 const put = (entry) => act("readwrite", (s) => s.put(entry));
 const remove = (record) => act("readwrite", (s) => s.delete(record));
 const everything = async () => (await act("readonly", (s) => s.getAll())).sort((a, b) => a.at - b.at);
@@ -51,29 +59,29 @@ async function save(form, submitter) {
 	const secret = !!pairs.get("override-pin");
 	const entry = { record: pairs.get("record"), person, name: document.body.dataset.name, action: form.action, draft: form.dataset.draft, title: form.dataset.title, body: pairs.toString(), at: Date.now(), refused: "" };
 	submitter.disabled = true;
+	// Kept before it is sent, so that a flat battery loses nothing. A PIN is never kept.
+	const kept = !secret && await keeps(entry);
 	try {
-		// Kept before it is sent, so that a flat battery loses nothing. A PIN is never kept.
-		if (!secret) await put(entry);
 		const answer = await send(entry);
 		if (AWAY.has(answer.status)) throw new Error(String(answer.status));
 		const to = savedTo(answer);
 		if (to) {
-			await remove(entry.record);
+			if (kept) await remove(entry.record);
 			document.dispatchEvent(new CustomEvent("saved"));
 			return location.assign(to);
 		}
 		if (asksSignOn(answer)) return location.assign("/signon?next=" + encodeURIComponent(location.pathname));
-		await remove(entry.record);
+		if (kept) await remove(entry.record);
 		swap(await answer.text(), answer.status);
 	} catch {
 		if (secret) say("Not saved: the book cannot be reached. An exception signed with a PIN cannot wait on the tablet; try again.", true);
-		else {
+		else if (kept) {
 			document.dispatchEvent(new CustomEvent("saved"));
 			say("Not saved yet: the book cannot be reached. The entry is kept on this tablet and saved by itself.", true);
-		}
-		submitter.disabled = secret ? false : true;
+		} else say("Not saved: the book cannot be reached, and this browser cannot keep the entry for later. Leave the page open and save again.", true);
+		submitter.disabled = kept;
 	}
-	await tell();
+	if (kept) await tell();
 }
 
 // swap shows the page that came back with problems, without losing the place.
