@@ -48,13 +48,12 @@ func browserPath(t *testing.T) string {
 func newTablet(t *testing.T) *tablet {
 	t.Helper()
 	t.Parallel()
-	db := storetest.New(t)
+	db, tab := bookAndBrowser(t)
 	shop, err := demoshop.Open(t.Context(), db, time.Now().AddDate(0, 0, -3))
 	if err != nil {
 		t.Fatal(err)
 	}
 	shop.DB = db
-	tab := newBrowser(t, db)
 	tab.shop = shop
 	_, secret, err := db.AddDevice(t.Context(), shop.People["petra"], store.NewDevice{Name: "Bench tablet", Station: shop.Stations["FINAL-2"], LocationClass: "unclassified"})
 	if err != nil {
@@ -64,6 +63,23 @@ func newTablet(t *testing.T) *tablet {
 	tab.press("Enrol this tablet")
 	tab.wait("#pin-form")
 	return tab
+}
+
+// bookAndBrowser is an empty book with a browser before it. The server is one of the test's own, unless COATBOOK_TRY_URL names
+// one that was set up otherwise and COATBOOK_TRY_DATABASE its database, as `go run ./cmd/dev docker` does.
+func bookAndBrowser(t *testing.T) (*store.DB, *tablet) {
+	t.Helper()
+	address := os.Getenv("COATBOOK_TRY_URL")
+	if address == "" {
+		db := storetest.New(t)
+		return db, newBrowser(t, db)
+	}
+	db, err := store.Open(t.Context(), os.Getenv("COATBOOK_TRY_DATABASE"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(db.Close)
+	return db, browse(t, address)
 }
 
 func (b *tablet) do(steps ...chromedp.Action[chromedp.Void]) {

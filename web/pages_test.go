@@ -38,6 +38,14 @@ func newBrowser(t *testing.T, db *store.DB) *tablet {
 	front.serve(s)
 	site := httptest.NewServer(front)
 	t.Cleanup(func() { s.Drain(); site.Close(); s.Close() })
+	tab := browse(t, site.URL)
+	tab.server, tab.front = s, front
+	return tab
+}
+
+// browse starts a browser of tablet size before the server at an address.
+func browse(t *testing.T, address string) *tablet {
+	t.Helper()
 	alloc, cancel := chromedp.NewExecAllocator(context.Background(), chromedp.ExecPath(browserPath(t)), chromedp.NoSandbox, chromedp.DisableGPU, chromedp.Headless,
 		chromedp.Flag("disable-quic", true), chromedp.Flag("disable-background-networking", true), chromedp.Flag("disable-component-update", true), chromedp.Flag("hide-scrollbars", true))
 	t.Cleanup(cancel)
@@ -48,7 +56,7 @@ func newBrowser(t *testing.T, db *store.DB) *tablet {
 	}
 	ctx, cancelTimeout := context.WithTimeout(ctx, 20*time.Minute)
 	t.Cleanup(cancelTimeout)
-	tab := &tablet{t: t, ctx: ctx, url: site.URL, server: s, front: front}
+	tab := &tablet{t: t, ctx: ctx, url: address}
 	tab.do(chromedp.EmulateViewport(1280, 800, chromedp.EmulateTouch))
 	return tab
 }

@@ -6,7 +6,9 @@ import (
 	"errors"
 	"flag"
 	"fmt"
+	"net"
 	"net/http"
+	"net/url"
 	"os"
 	"os/exec"
 	"os/signal"
@@ -42,8 +44,8 @@ func findCompose() error {
 	return err
 }
 
-// docker makes both images here, without any registry, brings docker-compose.yml up with them, and waits until
-// Coatbook answers. It needs Debian or a relative, and root.
+// docker makes both images here, without any registry, brings docker-compose.yml up with them, waits until Coatbook
+// answers, and does the whole job in it with a browser. It needs Debian or a relative, and root.
 func docker(args []string) (err error) {
 	keep, port := false, 8080
 	err = flags("docker", args, func(set *flag.FlagSet) {
@@ -53,7 +55,7 @@ func docker(args []string) (err error) {
 	if err != nil {
 		return err
 	}
-	if err := ensure(dockerTools...); err != nil {
+	if err := ensure(append(dockerTools, chromium)...); err != nil {
 		return err
 	}
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
@@ -131,6 +133,9 @@ func makeAppImage() error {
 		return err
 	}
 	defer os.RemoveAll(dir)
+	if err := os.Mkdir(filepath.Join(dir, "seals"), 0o755); err != nil { // an empty folder for the image
+		return err
+	}
 	build := exec.Command("go", "build", "-tags", "timetzdata", "-trimpath", "-ldflags=-s -w",
 		"-o", filepath.Join(dir, "coatbook"), "./cmd/coatbook")
 	build.Env = append(os.Environ(), "CGO_ENABLED=0", "GOOS=linux")
@@ -147,11 +152,17 @@ func bringUp(ctx context.Context, dbImage string, port int, keep bool) (err erro
 	if password == "" {
 		password = rand.Text()
 	}
+	dbPort, published, err := publishDatabase()
+	if err != nil {
+		return err
+	}
+	defer os.Remove(published)
 	compose := func(args ...string) *exec.Cmd {
-		words := append([]string{"docker", "compose"}, args...)
+		words := []string{"docker", "compose"}
 		if exec.Command("docker", "compose", "version").Run() != nil {
-			words = append([]string{"docker-compose"}, args...)
+			words = []string{"docker-compose"}
 		}
+		words = append(append(words, "-f", "docker-compose.yml", "-f", published), args...)
 		cmd := exec.Command(words[0], words[1:]...)
 		cmd.Env = append(os.Environ(), "COMPOSE_PROJECT_NAME="+project, "COATBOOK_DB_IMAGE="+dbImage,
 			"COATBOOK_IMAGE="+appImage, "COATBOOK_PORT="+strconv.Itoa(port), "POSTGRES_PASSWORD="+password)
@@ -176,7 +187,33 @@ func bringUp(ctx context.Context, dbImage string, port int, keep bool) (err erro
 		{"compose up", func() error { return shown(compose("up", "-d", "--no-build")) }},
 		{"healthy", func() error { return awaitHealthy(ctx, compose) }},
 		{"answers", func() error { return ready(ctx, port) }},
+		{"whole job", func() error {
+			job := exec.Command("go", "test", "./web", "-count=1", "-run", "^TestWholeJobFromHangtagToRelease$")
+			job.Env = append(os.Environ(), fmt.Sprintf("COATBOOK_TRY_URL=http://127.0.0.1:%d", port),
+				fmt.Sprintf("COATBOOK_TRY_DATABASE=postgres://coatbook:%s@127.0.0.1:%d/coatbook?sslmode=disable", url.QueryEscape(password), dbPort))
+			return shown(job)
+		}},
+		{"seal keys kept", func() error { return shown(compose("exec", "-T", "app", "/coatbook", "seal")) }},
 	})
+}
+
+// publishDatabase writes what compose is to add to docker-compose.yml for the check: a port of the database on
+// loopback, where the test looks into it.
+func publishDatabase() (port int, file string, err error) {
+	free, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		return 0, "", err
+	}
+	port = free.Addr().(*net.TCPAddr).Port
+	if err := free.Close(); err != nil {
+		return 0, "", err
+	}
+	f, err := os.CreateTemp("", "coatbook-compose-*.yml")
+	if err != nil {
+		return 0, "", err
+	}
+	_, err = fmt.Fprintf(f, "services:\n  db:\n    ports:\n      - \"127.0.0.1:%d:5432\"\n", port)
+	return port, f.Name(), errors.Join(err, f.Close())
 }
 
 func shown(cmd *exec.Cmd) error {
