@@ -1,6 +1,10 @@
 package variance
 
-import "math"
+import (
+	"math"
+	"math/big"
+	"strconv"
+)
 
 // largestExact is the largest whole number up to which every whole number is a float64.
 const largestExact = 1 << 53
@@ -57,6 +61,41 @@ func commonScale(values []float64) (scale float64, ok bool) {
 		}
 	}
 	return scale, true
+}
+
+// An Origin is a value that others are counted from, one by one, where Centered takes a whole sample.
+type Origin struct {
+	value float64
+	scale float64 // the least power of ten that made every value so far, and this one, whole
+}
+
+// NewOrigin returns the origin at a finite value.
+func NewOrigin(value float64) *Origin { return &Origin{value: value, scale: 1} }
+
+// Less returns x less the origin: exact in decimals and rounded once where both are decimals of at most 15 or so digits, in
+// float64 otherwise. x must be finite.
+func (o *Origin) Less(x float64) float64 {
+	for scale := o.scale; scale <= 1e15; scale *= 10 {
+		whole, start := math.Round(x*scale), math.Round(o.value*scale)
+		if math.Abs(whole) >= largestExact || math.Abs(start) >= largestExact {
+			break
+		}
+		if whole/scale == x && start/scale == o.value {
+			o.scale = scale
+			return float64(int64(whole)-int64(start)) / scale
+		}
+	}
+	return x - o.value
+}
+
+// Plus returns the origin, as the shortest decimal that names it, and d, rounded once. d must be finite.
+func (o *Origin) Plus(d float64) float64 {
+	sum, ok := new(big.Rat).SetString(strconv.FormatFloat(o.value, 'g', -1, 64))
+	if !ok {
+		return o.value + d
+	}
+	x, _ := sum.Add(sum, new(big.Rat).SetFloat64(d)).Float64()
+	return x
 }
 
 // sum is a compensated sum (Neumaier): its error does not grow with the number of terms.

@@ -285,9 +285,18 @@ func TestDecimalsAreSubtractedAsTyped(t *testing.T) {
 		{[]float64{1e-20, 2e-20}, []float64{-1e-20, 0}}, // too many decimals: float64 subtraction
 		{[]float64{9007199254740993, 0.5, 1}, []float64{9007199254740991.5, 0, 0.5}},
 	} {
-		got, _ := Centered(c.values)
+		got, constant := Centered(c.values)
 		if !slices.Equal(got, c.want) {
 			t.Errorf("%v: got %v, want %v", c.values, got, c.want)
+		}
+		origin := NewOrigin(constant)
+		for i, x := range c.values {
+			if got := origin.Less(x); got != c.want[i] {
+				t.Errorf("%v less %v one by one: got %v, want %v", x, constant, got, c.want[i])
+			}
+			if got := origin.Plus(c.want[i]); math.Abs(got-x) > 1e-15*math.Abs(x) {
+				t.Errorf("%v and back: got %v, want %v", c.want[i], got, x)
+			}
 		}
 	}
 }

@@ -5,6 +5,7 @@ import (
 	"fmt"
 
 	"coatbook/quality/process"
+	"coatbook/quality/variance"
 )
 
 var describeCommand = command{
@@ -21,7 +22,17 @@ var describeCommand = command{
 // describe reads the column in one pass and keeps nothing of it.
 func describe(c *call) (*result, error) {
 	var all process.Accumulator
-	t, err := c.eachValue(func(v float64) error { return all.Add(v) })
+	var low, high float64
+	var origin *variance.Origin
+	t, err := c.eachValue(func(v float64) error {
+		if origin == nil {
+			low, high, origin = v, v, variance.NewOrigin(v)
+		}
+		low, high = min(low, v), max(high, v)
+		// Counted from the first value as the decimals that were typed: leading digits that never change, such as those of
+		// 10000000.2 and 10000000.3, then cost nothing of the spread.
+		return all.Add(origin.Less(v))
+	})
 	if err != nil {
 		return nil, err
 	}
@@ -33,10 +44,10 @@ func describe(c *call) (*result, error) {
 		return nil, refuse("%s: one value alone has no spread", t.where(c.text("value")))
 	}
 	r := &result{values: object{
-		{"n", d.N}, {"mean", d.Mean}, {"sd", d.SD}, {"min", d.Min}, {"max", d.Max},
+		{"n", d.N}, {"mean", origin.Plus(d.Mean)}, {"sd", d.SD}, {"min", low}, {"max", high},
 		{"lag1_autocorrelation", d.Lag1}, {"skewness", d.Skewness}, {"excess_kurtosis", d.ExcessKurtosis},
 	}}
-	equal := d.Min == d.Max
+	equal := low == high
 	if d.Lag1 == nil {
 		r.notes = append(r.notes, undefined("The lag-1 autocorrelation", equal, "too few values"))
 	}

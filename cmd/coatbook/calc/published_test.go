@@ -21,6 +21,18 @@ func TestPublishedSummaries(t *testing.T) {
 	}
 }
 
+// NIST StRD, univariate set NumAcc4, from memory: 1001 values, mean 10000000.2, standard deviation 0.1, lag-1 autocorrelation
+// -0.999. Nearest binary fractions alone would leave eight right digits of the standard deviation.
+func TestDigitsThatNeverChangeCostNoDigitsOfTheSpread(t *testing.T) {
+	got := figures(t, "y\n10000000.2\n"+strings.Repeat("10000000.1\n10000000.3\n", 500), "describe", "--value", "y")
+	want(t, got, "n", "1001", 0)
+	want(t, got, "mean", "10000000.2", 0)
+	want(t, got, "sd", "0.1", 1e-14)
+	want(t, got, "lag1_autocorrelation", "-0.999", 1e-14)
+	want(t, got, "min", "10000000.1", 0)
+	want(t, got, "max", "10000000.3", 0)
+}
+
 func TestPublishedNormality(t *testing.T) {
 	sets := published(t, "normality/sets.csv")
 	columns := map[string]string{"zarr13": "control-charts/zarr13.csv y", "Lew": "strd-univariate/Lew.csv y", "Mavro": "strd-univariate/Mavro.csv y",
