@@ -16,6 +16,7 @@ import (
 	"github.com/jackc/pgx/v5"
 	"github.com/jackc/pgx/v5/pgxpool"
 	"github.com/jackc/pgx/v5/stdlib"
+	pgxuuid "github.com/vgarvardt/pgx-google-uuid/v5"
 
 	"coatbook/migrations"
 )
@@ -56,6 +57,8 @@ func Open(ctx context.Context, url string, configure ...func(*pgxpool.Config)) (
 	config.ConnConfig.RuntimeParams["jit"] = "off"
 	config.ConnConfig.RuntimeParams["application_name"] = "coatbook"
 	config.AfterConnect = func(ctx context.Context, conn *pgx.Conn) error {
+		// Without it every id would travel as text, by way of database/sql's interfaces.
+		pgxuuid.Register(conn.TypeMap())
 		_, err := conn.Exec(ctx, "SET ROLE "+AppRole)
 		return err
 	}
@@ -130,7 +133,8 @@ func (db *DB) Analyze(ctx context.Context) error {
 		if _, err := tx.Exec(ctx, "SET LOCAL ROLE NONE"); err != nil {
 			return fmt.Errorf("analyzing: %w", err)
 		}
-		if _, err := tx.Exec(ctx, "ANALYZE"); err != nil {
+		// A small sample: the order of magnitude is what such plans lack.
+		if _, err := tx.Exec(ctx, "SET LOCAL default_statistics_target = 10; ANALYZE"); err != nil {
 			return fmt.Errorf("analyzing: %w", err)
 		}
 		return nil
