@@ -72,6 +72,13 @@ var characteristics = func() map[string]Characteristic {
 		{"rub_wait", "Wait before judging", []Unit{Second, Minute}, 0, 3600},
 		{"gloss", "Gloss", []Unit{GlossUnit}, 0, 2000},
 		{"viewing_distance", "Viewing distance", []Unit{Millimetre}, 100, 10000},
+		{TestTemperature, "Temperature at the test", []Unit{Celsius, Fahrenheit}, 0, 50},
+		{TestHumidity, "Relative humidity at the test", []Unit{Percent}, 1, 100},
+		{"mandrel", "Mandrel", []Unit{Millimetre}, 1, 50},
+		{"impact_energy", "Impact energy", []Unit{NewtonMetre, InchPound}, 0.1, 50},
+		{WindowMetal, "Metal temperature of the window", []Unit{Celsius, Fahrenheit}, 50, 300},
+		{WindowLeast, "Least time of the window", []Unit{Minute}, 0.5, 180},
+		{WindowLongest, "Longest time of the window", []Unit{Minute}, 0.5, 600},
 	}
 	list = append(list, calibrationCharacteristics()...)
 	list = append(list, bathCharacteristics()...)

@@ -28,7 +28,7 @@ const (
 )
 
 // Kinds lists the kinds that a part can need, in the order of the work.
-var Kinds = []Kind{Weld, Pretreatment, Coating, Cure, CureTest, Finish, Film}
+var Kinds = []Kind{Weld, Pretreatment, Coating, Cure, CureTest, PanelTest, Finish, Film}
 
 // KindNames are the words the screens use.
 var KindNames = map[Kind]string{
@@ -65,8 +65,8 @@ const (
 
 // Subjects says which things a kind may be recorded on; the first is the usual one.
 var Subjects = map[Kind][]Subject{
-	Weld: {OnPart}, Pretreatment: {OnRack}, Coating: {OnRack}, Cure: {OnLoad}, CureTest: {OnLoad, OnPart},
-	Finish: {OnPart}, Film: {OnPart}, Verification: {OnInstrument}, Calibration: {OnInstrument},
+	Weld: {OnPart}, Pretreatment: {OnRack}, Coating: {OnRack}, Cure: {OnLoad}, CureTest: {OnLoad, OnPart, OnPanel}, PanelTest: {OnPanel},
+	Finish: {OnPart}, Film: {OnPart}, FirstArticle: {OnPart}, Verification: {OnInstrument}, Calibration: {OnInstrument},
 	OvenSurvey: {OnOven}, BathReading: {OnBath}, BathAddition: {OnBath},
 }
 
@@ -131,6 +131,8 @@ type Check struct {
 	Readings []Reading
 	Ratings  []Rating
 	Defects  []Defect
+	// Article is set for a first article alone.
+	Article *ArticleCheck `json:",omitempty"`
 }
 
 // Of returns the readings of one characteristic, in order.

@@ -31,8 +31,11 @@ var FaultNames = func() map[string]string {
 		"ground_resistance":   "Poor earth at the hanger",
 		"dew_point":           "Part too near the dew point",
 		"adhesion":            "Poor adhesion",
+		"soft_film":           "Film too soft",
+		"brittle_film":        "Film cracks or lifts",
 		"film_lot":            "Lot rejected for its film",
 		"gauge_error":         "Gauge out of tolerance",
+		"first_article":       "First article requirement",
 		"surface_temperature": "Part surface temperature",
 	}
 	for _, d := range FinishDefects {

@@ -71,8 +71,7 @@ func JudgeFinish(spec FinishCheckSpec, check *Check) Judgement {
 	}
 	j.lightEnough(spec.Light, check)
 	if g := spec.Gloss; g != nil {
-		limits := Between(max(0, tidy(g.Nominal-g.Tolerance)), tidy(g.Nominal+g.Tolerance), GlossUnit)
-		judgeEach(&j, check, each{code: "gloss", anywhere: true, limits: limits, low: "gloss_off", high: "gloss_off"})
+		judgeGloss(&j, *g, check)
 	}
 	if a := spec.Adhesion; a != nil {
 		judgeAdhesion(&j, *a, check)

@@ -17,8 +17,13 @@ type FinishSpec struct {
 	Coating      *CoatingSpec      `json:"coating,omitempty"`
 	Cure         *CureSpec         `json:"cure,omitempty"`
 	CureTest     *CureTestSpec     `json:"cure_test,omitempty"`
+	PanelTest    *PanelSpec        `json:"panel_test,omitempty"`
 	Finish       *FinishCheckSpec  `json:"finish,omitempty"`
 	Film         *FilmSpec         `json:"film,omitempty"`
+	// Sampling says which kinds are checked on a sample. A kind that is not here is checked on every part.
+	Sampling map[Kind]SampleRule `json:"sampling,omitempty"`
+	// FirstArticle blocks series work until a first article is approved; nil does not ask.
+	FirstArticle *FirstArticleSpec `json:"first_article,omitempty"`
 	// Requires are the lots that a run or check has to name.
 	Requires MaterialsRequired `json:"requires,omitzero"`
 	// MaxCycles is how many trips through coating a part may make in all: 2 allows one strip and recoat.
@@ -174,6 +179,8 @@ type GlossSpec struct {
 type AdhesionSpec struct {
 	Method string `json:"method"` // D3359A, D3359B, ISO2409
 	Worst  string `json:"worst"`  // 4B, 4A, 1
+	// Conditions asks for temperature and humidity at the test.
+	Conditions bool `json:"conditions,omitempty"`
 }
 
 // A FilmRule names a family of film acceptance rules. The same readings can pass one and fail another.
@@ -227,7 +234,7 @@ type FilmSpec struct {
 func (s FinishSpec) Asks() []Kind {
 	asked := map[Kind]bool{
 		Weld: s.Weld != nil, Pretreatment: s.Pretreatment != nil, Coating: s.Coating != nil, Cure: s.Cure != nil,
-		CureTest: s.CureTest != nil, Finish: s.Finish != nil, Film: s.Film != nil,
+		CureTest: s.CureTest != nil, PanelTest: s.PanelTest != nil, Finish: s.Finish != nil, Film: s.Film != nil,
 	}
 	var kinds []Kind
 	for _, k := range Kinds {

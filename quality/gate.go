@@ -20,6 +20,8 @@ type Evidence struct {
 	Waived string
 	// Sentence is the record's own summary for people.
 	Sentence string
+	// Unconfirmed says why the record waits for a second person, or that one declined it; empty when nothing is pending.
+	Unconfirmed string
 }
 
 // A State is where one requirement of the gate stands.
@@ -43,17 +45,28 @@ type Item struct {
 	// Again is set when the item was met in an earlier round and is due again after rework. Release asks for it; the steps
 	// after it do not wait for it, because a rebake is no reason to look at welds under the film first.
 	Again bool `json:"again,omitempty"`
+	// Pending is set when the record is there and waits for a second person. Release waits with it; the work goes on.
+	Pending bool `json:"pending,omitempty"`
+	// Lot is the inspection lot that the part stands on, where it has no record of its own.
+	Lot string `json:"lot,omitempty"`
+	// Waits is set when there is nothing to do on this part: others of its lot are checked for it, or its lot is not made yet.
+	Waits bool `json:"waits,omitempty"`
 }
 
 // Gate returns where each requirement of the spec stands for a part in its current round, in the order of the work.
 //
 // The latest record of a kind that is not superseded decides. Checks of an earlier round do not count: after rework the
 // whole inspection plan is due again, while runs (what was done to the rack) stay valid within the cycle. Evidence of
-// other cycles must not be passed in. Nothing else in the program decides whether a part may go on.
-func Gate(spec FinishSpec, round int, evidence []Evidence) []Item {
+// other cycles must not be passed in. A kind that the spec asks for on a sample is met by the part's own record, or by the
+// lot it has a place in. Nothing else in the program decides whether a part may go on.
+func Gate(spec FinishSpec, round int, evidence []Evidence, places ...SamplePlace) []Item {
 	var items []Item
 	for _, kind := range spec.Asks() {
-		items = append(items, stand(kind, round, evidence))
+		item := stand(kind, round, evidence)
+		if rule, sampled := spec.Sampling[kind]; sampled && (item.State == Void || item.State == Missing && item.RecordID == "") {
+			item = onSample(rule, item, round, places)
+		}
+		items = append(items, item)
 	}
 	return items
 }
@@ -89,6 +102,8 @@ func stand(kind Kind, round int, evidence []Evidence) Item {
 func (e Evidence) item() Item {
 	item := Item{Kind: e.Kind, State: Failed, RecordID: e.RecordID, Sentence: e.Sentence}
 	switch {
+	case e.Unconfirmed != "" && (e.Waived != "" || e.Verdict == Pass || e.Verdict == GuardBand):
+		item.State, item.Pending, item.Sentence = Missing, true, e.Unconfirmed
 	case e.Waived != "":
 		item.State = Waived
 		item.Sentence = fmt.Sprintf("Accepted under concession %s: %s", e.Waived, e.Sentence)
@@ -118,6 +133,7 @@ var needs = map[Kind][]Kind{
 	Coating:      {Weld, Pretreatment},
 	Cure:         {Weld, Pretreatment, Coating},
 	CureTest:     {Cure},
+	PanelTest:    {Cure},
 	Finish:       {Weld, Pretreatment, Coating, Cure},
 	Film:         {Weld, Pretreatment, Coating, Cure},
 }
@@ -127,8 +143,11 @@ var needs = map[Kind][]Kind{
 func MayStart(kind Kind, items []Item) (ok bool, reason string) {
 	for _, need := range needs[kind] {
 		for _, item := range items {
-			if item.Kind != need || item.State == Met || item.State == Waived || item.Again {
+			if item.Kind != need || item.State == Met || item.State == Waived || item.Again || item.Pending {
 				continue
+			}
+			if item.Waits {
+				return false, fmt.Sprintf("%s cannot be recorded yet: %s", kind.Name(), lowerFirst(item.Sentence))
 			}
 			verb := "is missing"
 			if item.State == Failed {
@@ -144,7 +163,7 @@ func MayStart(kind Kind, items []Item) (ok bool, reason string) {
 // nothing more.
 func Next(items []Item) Kind {
 	for _, item := range items {
-		if item.State == Met || item.State == Waived {
+		if item.State == Met || item.State == Waived || item.Waits || item.Pending {
 			continue
 		}
 		if ok, _ := MayStart(item.Kind, items); ok {

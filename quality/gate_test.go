@@ -8,7 +8,7 @@ import (
 
 var whole = FinishSpec{Version: SpecVersion, MaxCycles: 2,
 	Weld: &WeldSpec{Level: "C"}, Pretreatment: &wash, Coating: &CoatingSpec{}, Cure: &CureSpec{ScheduleC: 190, Channels: 1},
-	CureTest: &mek, Finish: &seen, Film: &FilmSpec{Limits: AtLeast(60, Micrometre), Rule: Areas80, Spots: 5, ReadingsPerSpot: 3}}
+	CureTest: &mek, PanelTest: &PanelSpec{Bend: &BendSpec{MandrelMM: 5}}, Finish: &seen, Film: &FilmSpec{Limits: AtLeast(60, Micrometre), Rule: Areas80, Spots: 5, ReadingsPerSpot: 3}}
 
 var morning = time.Date(2026, 3, 2, 6, 0, 0, 0, time.UTC)
 
@@ -136,7 +136,7 @@ func TestNothingStartsBeforeWhatItNeeds(t *testing.T) {
 
 func TestJudgeIsTheOneWayIn(t *testing.T) {
 	checks := map[Kind]Check{Weld: weldWith(Defect{Code: NoneFound}), Pretreatment: washed(), Coating: {}, Cure: metal([2]float64{200, 14}),
-		CureTest: rubbed(50, 30, "4"), Finish: looked(3000, Defect{Code: NoneFound}), Film: film(Micrometre, []float64{70, 71, 72}, []float64{70, 71, 72}, []float64{70, 71, 72}, []float64{70, 71, 72}, []float64{70, 71, 72})}
+		CureTest: rubbed(50, 30, "4"), PanelTest: onMandrel("5", "whole"), Finish: looked(3000, Defect{Code: NoneFound}), Film: film(Micrometre, []float64{70, 71, 72}, []float64{70, 71, 72}, []float64{70, 71, 72}, []float64{70, 71, 72}, []float64{70, 71, 72})}
 	circumstance := Circumstance{WallMM: 4, Window: polyester, SincePretreatment: time.Hour}
 	for _, kind := range Kinds {
 		check := checks[kind]

@@ -12,6 +12,17 @@ var ErrOutOfScale = errors.New("quality: the value is outside the scale")
 // PencilMethods are the methods of pencil hardness.
 var PencilMethods = []string{"ISO15184", "D3363"}
 
+// PencilMethodName returns a method of pencil hardness in words.
+func PencilMethodName(method string) string {
+	switch method {
+	case "ISO15184":
+		return "ISO 15184"
+	case "D3363":
+		return "ASTM D3363"
+	}
+	return clip(method)
+}
+
 // pencils are the grades of ISO 15184, soft to hard.
 //
 // Source: ISO 15184, seen in a test house's page; ASTM D3363 uses 6B to 6H (from memory, unverified).

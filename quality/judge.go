@@ -70,10 +70,14 @@ func Judge(spec FinishSpec, c Circumstance, check *Check) Judgement {
 		return JudgeCure(*spec.Cure, c.Window, check).sorted()
 	case check.Kind == CureTest && spec.CureTest != nil:
 		return JudgeCureTest(*spec.CureTest, check).sorted()
+	case check.Kind == PanelTest && spec.PanelTest != nil:
+		return JudgePanelTest(*spec.PanelTest, check).sorted()
 	case check.Kind == Finish && spec.Finish != nil:
 		return JudgeFinish(*spec.Finish, check).sorted()
 	case check.Kind == Film && spec.Film != nil:
 		return JudgeFilm(*spec.Film, c, check).sorted()
+	case check.Kind == FirstArticle && check.Article != nil:
+		return JudgeFirstArticle(*check.Article).sorted()
 	case check.Kind == Verification:
 		return JudgeVerification(c.Gauge, c.Shims, check).sorted()
 	case check.Kind == Calibration:

@@ -69,8 +69,11 @@ func (s FinishSpec) Validate() []string {
 	s.Coating.validate(&p)
 	s.Cure.validate(&p)
 	s.CureTest.validate(&p)
+	s.PanelTest.validate(&p)
 	s.Finish.validate(&p)
 	s.Film.validate(&p)
+	s.FirstArticle.validate(&p)
+	s.validateSampling(&p)
 	return p
 }
 
@@ -173,10 +176,18 @@ func (f *FinishCheckSpec) validate(p *problems) {
 			p.say("%s: count and size are 0 or more.", finishDefectName(row.Code))
 		}
 	}
-	if g := f.Gloss; g != nil && (!(g.Nominal >= 0) || !(g.Tolerance > 0) || g.GeometryDeg != 20 && g.GeometryDeg != 60 && g.GeometryDeg != 85) {
+	f.Gloss.validate(p)
+	f.Adhesion.validate(p)
+}
+
+func (g *GlossSpec) validate(p *problems) {
+	if g != nil && (!(g.Nominal >= 0) || !(g.Tolerance > 0) || g.GeometryDeg != 20 && g.GeometryDeg != 60 && g.GeometryDeg != 85) {
 		p.say("Gloss: enter a nominal, a tolerance over 0 and a geometry of 20, 60 or 85°.")
 	}
-	if a := f.Adhesion; a != nil && adhesionRank(a.Method, a.Worst) < 0 {
+}
+
+func (a *AdhesionSpec) validate(p *problems) {
+	if a != nil && adhesionRank(a.Method, a.Worst) < 0 {
 		p.say("Adhesion: “%s” is not a class of %s.", clip(a.Worst), methodName(a.Method))
 	}
 }

@@ -13,7 +13,8 @@ type Balance struct {
 	Number   string `db:"number"`
 	Customer string `db:"customer"`
 	Received int    `db:"received"`
-	Released int    `db:"released"`
+	Released int    `db:"released"` // shipped ones included
+	Shipped  int    `db:"shipped"`
 	Scrapped int    `db:"scrapped"`
 	Returned int    `db:"returned"`
 	Regraded int    `db:"regraded"`
@@ -28,10 +29,11 @@ func (b Balance) Missing() int {
 // selectBalance counts what was received by the events of receipt as well as by the list of parts, so that a part that is no
 // longer in the list is missed.
 const selectBalance = `
-	SELECT j.number, j.customer, count(*)::int AS received, count(*) FILTER (WHERE ps.status = 'released')::int AS released,
+	SELECT j.number, j.customer, count(*)::int AS received, count(*) FILTER (WHERE ps.status IN ('released', 'shipped'))::int AS released,
+		count(*) FILTER (WHERE ps.status = 'shipped')::int AS shipped,
 		count(*) FILTER (WHERE ps.status = 'scrapped')::int AS scrapped, count(*) FILTER (WHERE ps.status = 'returned')::int AS returned,
 		count(*) FILTER (WHERE ps.status = 'regraded')::int AS regraded,
-		count(*) FILTER (WHERE ps.status NOT IN ('released', 'scrapped', 'returned', 'regraded'))::int AS in_house
+		count(*) FILTER (WHERE ps.status NOT IN ('released', 'shipped', 'scrapped', 'returned', 'regraded'))::int AS in_house
 	FROM job j CROSS JOIN LATERAL (
 		SELECT p.part_id FROM part p WHERE p.site_id = j.site_id AND p.job_id = j.job_id
 		UNION SELECT e.subject_id FROM event e WHERE e.site_id = j.site_id AND e.verb = 'part received' AND e.after ->> 'Job' = j.job_id::text) given

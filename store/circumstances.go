@@ -30,14 +30,25 @@ func (db *DB) circumstances(ctx context.Context, q querier, a Actor, e *Entry, w
 	case quality.Pretreatment:
 		return db.checkBaths(ctx, q, e, w)
 	case quality.Coating:
-		return db.sinceWash(ctx, q, a, e, w)
+		if err := db.sinceWash(ctx, q, a, e, w); err != nil {
+			return err
+		}
+		return db.checkArticle(ctx, q, a, e, w)
 	case quality.Cure:
 		if err := db.cureWindow(ctx, q, a.Site, e.Subject.ID, w); err != nil {
+			return err
+		}
+		if err := w.typedWindow(a, e); err != nil {
+			return err
+		}
+		if err := db.checkArticle(ctx, q, a, e, w); err != nil {
 			return err
 		}
 		return db.checkStretch(ctx, q, a.Site, e, w)
 	case quality.CureTest:
 		return w.checkTestedPart(e)
+	case quality.FirstArticle:
+		return admitArticle(ctx, q, a, e, w)
 	}
 	return nil
 }
@@ -90,6 +101,9 @@ func (w *work) checkTestedPart(e *Entry) error {
 	tested := e.use("tested_part")
 	if tested == uuid.Nil || e.Subject.Kind == quality.OnPart {
 		return nil
+	}
+	if e.Subject.Kind == quality.OnPanel {
+		return refuse(RuleInvalid, "The panel is what was rubbed; it speaks for its whole load. Record a rub of a part on the load or on the part.")
 	}
 	for _, s := range w.parts {
 		if s.PartID == tested {

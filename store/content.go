@@ -23,6 +23,7 @@ func (e Entry) contentHash() (string, error) {
 	if len(e.Check.Defects) > 0 {
 		check.Defects = e.Check.Defects
 	}
+	check.Article = e.Check.Article
 	var uses []Use
 	if len(e.Uses) > 0 {
 		uses = e.Uses
@@ -54,6 +55,18 @@ func overrideContent(record uuid.UUID, rule, sentence, reason string) any {
 	return map[string]any{"record": record, "rule": rule, "sentence": sentence, "reason": reason}
 }
 
+func confirmationContent(record uuid.UUID, hash string, sentences []string, outcome, reason string) any {
+	return map[string]any{"record": record, "content_hash": hash, "sentences": sentences, "outcome": outcome, "reason": reason}
+}
+
+func exclusionContent(record uuid.UUID, hash string, seq *int, code, reason string) any {
+	return map[string]any{"record": record, "content_hash": hash, "seq": seq, "code": code, "reason": reason}
+}
+
+func exclusionEndContent(exclusion uuid.UUID, reason string) any {
+	return map[string]any{"exclusion": exclusion, "reason": reason}
+}
+
 func correctionContent(record uuid.UUID, hash string, original uuid.UUID, originalHash string) any {
 	return map[string]any{"record": record, "content_hash": hash, "original": original, "original_hash": originalHash}
 }
@@ -62,6 +75,18 @@ func approvalContent(code, revision, bodyHash string) any {
 	return struct{ Code, Revision, BodySHA256 string }{code, revision, bodyHash}
 }
 
+func resumeContent(id, spec uuid.UUID, kind quality.Kind, reason string) any {
+	return map[string]any{"switch": id, "spec": spec, "kind": kind, "reason": reason}
+}
+
 func reviewContent(number int64, head string, changes []string, note string) any {
 	return map[string]any{"seal": number, "head": head, "changes": changes, "note": note}
+}
+
+func returnContent(shipment, part uuid.UUID, reason string) any {
+	return map[string]any{"shipment": shipment, "part": part, "reason": reason}
+}
+
+func certificateContent(id uuid.UUID, number, contentHash string) any {
+	return map[string]any{"certificate": id, "number": number, "content_hash": contentHash}
 }

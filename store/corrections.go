@@ -203,7 +203,8 @@ func (db *DB) applyCorrection(ctx context.Context, tx pgx.Tx, a Actor, e Entry, 
 	for _, s := range w.parts {
 		counts := false
 		for _, ev := range s.evidence {
-			counts = counts || ev.RecordID == t.RecordID.String()
+			// A release does not stand on a first article.
+			counts = counts || ev.RecordID == t.RecordID.String() && ev.Kind != quality.FirstArticle
 		}
 		switch {
 		case s.Released && counts:
@@ -217,17 +218,9 @@ func (db *DB) applyCorrection(ctx context.Context, tx pgx.Tx, a Actor, e Entry, 
 			return "", refuse(RuleNoRight, fmt.Sprintf("Part %s was released on this record. A supervisor or an engineer corrects it.", released[0].Serial))
 		}
 		for _, s := range released {
-			if err := run(ctx, tx, `INSERT INTO release_void (site_id, release_id, record_id, voided_at)
-				SELECT rl.site_id, rl.release_id, @record, @at FROM release rl WHERE rl.site_id = @site AND rl.part_id = @part
-				AND NOT EXISTS (SELECT 1 FROM release_void v WHERE v.site_id = rl.site_id AND v.release_id = rl.release_id)`,
-				pgx.StrictNamedArgs{"site": a.Site, "record": e.RecordID, "at": db.Clock(), "part": s.PartID}); err != nil {
-				return "", fmt.Errorf("voiding the release of %s: %w", s.Serial, err)
-			}
-			if err := db.event(ctx, tx, a, Event{Verb: "release void", SubjectKind: "part", Subject: s.PartID, Record: e.RecordID,
-				Before: map[string]string{"status": s.Status}, Reason: e.correction.Text}); err != nil {
+			if err := db.voidRelease(ctx, tx, a, s, e.RecordID, e.correction.Text); err != nil {
 				return "", err
 			}
-			s.Released, s.Status = false, StatusInProgress
 		}
 	}
 	if held := append(released, failing...); len(held) > 0 {
@@ -248,6 +241,22 @@ func (db *DB) applyCorrection(ctx context.Context, tx pgx.Tx, a Actor, e Entry, 
 	}
 	_, err = db.refresh(ctx, tx, a.Site, ids)
 	return hold, err
+}
+
+// voidRelease takes back the release of a part because of a record.
+func (db *DB) voidRelease(ctx context.Context, tx pgx.Tx, a Actor, s *standing, record uuid.UUID, reason string) error {
+	if err := run(ctx, tx, `INSERT INTO release_void (site_id, release_id, record_id, voided_at)
+		SELECT rl.site_id, rl.release_id, @record, @at FROM release rl WHERE rl.site_id = @site AND rl.part_id = @part
+		AND NOT EXISTS (SELECT 1 FROM release_void v WHERE v.site_id = rl.site_id AND v.release_id = rl.release_id)`,
+		pgx.StrictNamedArgs{"site": a.Site, "record": record, "at": db.Clock(), "part": s.PartID}); err != nil {
+		return fmt.Errorf("voiding the release of %s: %w", s.Serial, err)
+	}
+	if err := db.event(ctx, tx, a, Event{Verb: "release void", SubjectKind: "part", Subject: s.PartID, Record: record,
+		Before: map[string]string{"status": s.Status}, Reason: reason}); err != nil {
+		return err
+	}
+	s.Released, s.Status = false, StatusInProgress
+	return nil
 }
 
 // judgementOfVoid is what a void says instead of a verdict.

@@ -65,6 +65,11 @@ const (
 	RuleSecondFactor      = "second_factor"
 	RuleNotSealed         = "not_sealed"
 	RuleOwnChanges        = "own_changes"
+	RuleFirstArticle      = "first_article_due"
+	RulePanelLoose        = "panel_not_on_load"
+	RuleConditions        = "conditions_missing"
+	RuleWindow            = "cure_window_typed"
+	RuleStopped           = "inspection_stopped"
 )
 
 func refuse(rule, sentence string) *Refusal { return &Refusal{Rule: rule, Sentence: sentence} }

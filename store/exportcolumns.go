@@ -87,6 +87,7 @@ var unitColumns = []struct{ name, unit, meaning string }{
 	{"value_gu", "GU", "Gloss"}, {"value_rubs_count", "double_rubs", "Double rubs"},
 	{"value_ml", "mL", "Titrant"}, {"value_g_per_l", "g/L", "Concentration"}, {"value_g_per_m2", "g/m2", "Etch loss or coat weight"}, {"value_g", "g", "Mass of a panel"},
 	{"value_cm2", "cm2", "Area of a panel"}, {"value_l", "L", "Volume added to a bath"}, {"value_kg", "kg", "Mass added to a bath"},
+	{"value_n_m", "N.m", "Impact energy"},
 }
 
 var partsFile = ExportFile{
@@ -102,7 +103,7 @@ var partsFile = ExportFile{
 		col("order_reference", Text, "j.order_ref", "Customer's order"),
 		col("spec", Identifier, "fs.code", "Finish spec of the part number"),
 	}, when("received", "pa.received_at", "When the part was received"), []ExportColumn{
-		col("status", Code, "ps.status", "Where the part stands now", "open", "in_progress", "on_hold", "accepted", "under_concession", "released", "scrapped", "returned", "regraded"),
+		col("status", Code, "ps.status", "Where the part stands now", "open", "in_progress", "on_hold", "accepted", "under_concession", "released", "shipped", "scrapped", "returned", "regraded"),
 		col("cycle_no", Integer, "ps.cycle", "Trip through coating the part is in, from 1"),
 		col("round_no", Integer, "ps.round", "Round of checks within the cycle, from 1; rework opens the next"),
 		col("concession", Boolean, "ps.concession", "Whether a check was accepted under a concession"),
@@ -111,6 +112,10 @@ var partsFile = ExportFile{
 		col("released_by", Text, "sg.printed_name", "Signer of the release as printed then"),
 		col("release_meaning", Code, "sg.meaning", "What the signature means", "released"),
 		col("release_statement", Text, "sg.statement", "The sentence that was signed"),
+	}, when("shipped", "sh.shipped_at", "When the part left the house; empty for one that is in house"), []ExportColumn{
+		col("shipment", Identifier, "sh.number", "Number of the shipment the part is out with"),
+		col("delivery_note", Text, "sh.delivery_note", "Delivery note of that shipment"),
+		col("certificate", Identifier, "ce.number", "Number of the certificate that counts for the part now; its results are on its page"),
 	}),
 	from: ` FROM part pa
 		JOIN part_status ps ON ps.site_id = pa.site_id AND ps.part_id = pa.part_id
@@ -122,10 +127,11 @@ var partsFile = ExportFile{
 		LEFT JOIN signature sg ON sg.site_id = rl.site_id AND sg.signature_id = rl.signature_id
 		LEFT JOIN LATERAL (SELECT string_agg(h.number, ';' ORDER BY h.number) AS numbers FROM hold_part hp
 			JOIN hold h ON h.site_id = hp.site_id AND h.hold_id = hp.hold_id WHERE hp.site_id = pa.site_id AND hp.part_id = pa.part_id AND hp.open) ho ON true
+		CROSS JOIN LATERAL (SELECT pa.site_id, pa.part_id) p` + papersOf + `
 		WHERE pa.site_id = @site AND (@job = '' OR j.number = @job) AND (@part_number = '' OR pn.code = @part_number)
 		AND ((pa.received_at AT TIME ZONE @zone)::date BETWEEN @from AND @to
 			OR EXISTS (SELECT 1 FROM record r WHERE r.site_id = pa.site_id AND r.part_id = pa.part_id AND r.shop_day BETWEEN @from AND @to)
-			OR rl.shop_day BETWEEN @from AND @to
+			OR rl.shop_day BETWEEN @from AND @to OR sh.shop_day BETWEEN @from AND @to
 			OR EXISTS (SELECT 1 FROM disposition d WHERE d.site_id = pa.site_id AND d.part_id = pa.part_id AND d.shop_day BETWEEN @from AND @to))`,
 	order: " ORDER BY pa.serial",
 }
@@ -133,13 +139,14 @@ var partsFile = ExportFile{
 // subjectColumns name what a record is about; the three files join on them and on record_id.
 var subjectColumns = []ExportColumn{
 	col("record_id", Identifier, "r.record_id", "The record; joins checks.csv and readings.csv"),
-	col("kind", Code, "r.kind", "Kind of record", "weld", "pretreatment", "coating", "cure", "cure_test", "finish", "film", "verification", "calibration", "bath_reading", "bath_addition", "oven_survey"),
+	col("kind", Code, "r.kind", "Kind of record", "weld", "pretreatment", "coating", "cure", "cure_test", "panel_test", "finish", "film", "verification", "calibration", "bath_reading", "bath_addition", "oven_survey", "first_article"),
 	col("part_serial", Identifier, "pa.serial", "Part the record is about, if it is one; joins parts.csv"),
 	col("rack_number", Identifier, "rk.number", "Rack the record is about, if it is one"),
 	col("load_number", Identifier, "ol.number", "Oven load the record is about, if it is one"),
 	col("gauge", Identifier, "i.code", "Gauge the record is about, if it is one"),
 	col("bath", Identifier, "ba.code", "Bath the record is about, if it is one"),
 	col("oven", Identifier, "ov.code", "Oven the record is about, if it is one"),
+	col("panel", Identifier, "pl.code", "Witness panel the record is about, if it is one"),
 	col("part_number", Identifier, "pn.code", "Part number of the part"),
 	col("job_number", Identifier, "j.number", "Job of the part"),
 	col("cycle_no", Integer, "r.cycle", "Trip through coating, from 1"),
@@ -158,6 +165,7 @@ const recordJoins = ` FROM record r
 	LEFT JOIN instrument i ON i.site_id = r.site_id AND i.instrument_id = r.instrument_id
 	LEFT JOIN bath ba ON ba.site_id = r.site_id AND ba.bath_id = r.bath_id
 	LEFT JOIN station ov ON ov.site_id = r.site_id AND ov.station_id = r.oven_id
+	LEFT JOIN panel pl ON pl.site_id = r.site_id AND pl.panel_id = r.panel_id
 	LEFT JOIN finish_spec_revision sr ON sr.site_id = r.site_id AND sr.revision_id = r.spec_revision_id
 	LEFT JOIN finish_spec fs ON fs.site_id = sr.site_id AND fs.spec_id = sr.spec_id
 	LEFT JOIN record sup ON sup.site_id = r.site_id AND sup.supersedes_id = r.record_id `
@@ -254,6 +262,8 @@ var readingsFile = ExportFile{
 		col("flag", Code, "l.flag", "How the single value stands to its limit", "in", "low", "high", "short", "guard"),
 		col("source", Code, "l.source", "How the value came in", "typed", "wedge", "scan", "file", "computed"),
 		col("received_text", Text, "l.raw_text", "What was received before tidying"),
+		col("excluded", Boolean, `l.line = 'reading' AND EXISTS (SELECT 1 FROM exclusion x WHERE x.site_id = r.site_id AND x.record_id = r.record_id AND (x.seq IS NULL OR x.seq = l.seq)
+			AND NOT EXISTS (SELECT 1 FROM exclusion_end e WHERE e.site_id = x.site_id AND e.exclusion_id = x.exclusion_id))`, "Whether it is left out of the statistics; why and by whom stands in exclusions.csv"),
 	}),
 	from: recordJoins + ` CROSS JOIN LATERAL (
 			SELECT 'reading' AS line, 1 AS rank, rd.seq, rd.characteristic, rd.location, rd.spot, rd.rep, rd.value, rd.value_text, rd.unit, rd.absence, NULL AS code,
@@ -299,6 +309,28 @@ var correctionsFile = ExportFile{
 	order: " ORDER BY r.shop_day, r.recorded_at, r.record_id",
 }
 
+var exclusionsFile = ExportFile{
+	Name: "exclusions.csv", Line: "one reading, or all of a record, that a person left out of the statistics, those taken back too",
+	Columns: join(subjectColumns, []ExportColumn{
+		col("seq_no", Integer, "x.seq", "Place of the reading in the record, from 1; empty when all readings are left out"),
+		col("value_recorded", Recorded, "rd.value_text", "The digits exactly as they were entered, in unit_recorded; empty when all are left out"),
+		col("unit_recorded", Code, "rd.unit", "Unit they were entered in"),
+		col("excluded", Boolean, "xe.exclusion_id IS NULL", "Whether it is left out now; false when it was taken back"),
+		col("reason_code", Code, "x.reason_code", "Kind of reason", ExclusionCodes...),
+		col("reason", Text, "x.reason", "Reason in words"),
+		col("excluded_by", Text, "sg.printed_name", "Person who left it out, as printed then"),
+	}, when("excluded", "x.excluded_at", "When it was left out"), []ExportColumn{
+		col("taken_back_by", Text, "es.printed_name", "Person who took it back"),
+		col("taken_back_reason", Text, "xe.reason", "Why it was taken back"),
+	}, when("taken_back", "xe.ended_at", "When it was taken back")),
+	from: recordJoins + `JOIN exclusion x ON x.site_id = r.site_id AND x.record_id = r.record_id
+		JOIN signature sg ON sg.site_id = x.site_id AND sg.signature_id = x.signature_id
+		LEFT JOIN reading rd ON rd.site_id = x.site_id AND rd.record_id = x.record_id AND rd.seq = x.seq
+		LEFT JOIN exclusion_end xe ON xe.site_id = x.site_id AND xe.exclusion_id = x.exclusion_id
+		LEFT JOIN signature es ON es.site_id = xe.site_id AND es.signature_id = xe.signature_id` + recordFilter,
+	order: " ORDER BY x.excluded_at, x.exclusion_id",
+}
+
 var signaturesFile = ExportFile{
 	Name: "signatures.csv", Line: "one signature: who, when, what it means, on what, and whether it is void",
 	Columns: join([]ExportColumn{
@@ -309,18 +341,19 @@ var signaturesFile = ExportFile{
 	}, when("signed", "sg.signed_at", "When it was signed"), []ExportColumn{
 		col("auth_used", Code, "sg.auth_used", "What the signer gave: the secret alone, or at the first signature of a sitting the identity too", "pin", "pin+name", "pin+badge", "password", "password+name", "password+badge"),
 		col("part_serial", Identifier, "pa.serial", "Part it is about, if it is one; joins parts.csv"),
-		col("on_record_id", Identifier, "coalesce(r.record_id, ov.record_id)", "Record it stands on, if it is one; joins checks.csv"),
+		col("on_record_id", Identifier, "coalesce(r.record_id, ov.record_id, fap.record_id)", "Record it stands on, if it is one; joins checks.csv"),
 		col("hold_number", Identifier, "h.number", "Hold that was decided, if it is a disposition"),
 		col("disposition", Code, "d.code", "What was decided", "rework", "strip_recoat", "concession", "regrade", "return", "scrap", "no_defect"),
-		col("state", Code, "CASE WHEN coalesce(rv.record_id, later.record_id) IS NULL THEN 'valid' ELSE 'void' END", "Whether what was signed still stands", "valid", "void"),
-		col("void_by", Identifier, "coalesce(rv.record_id, later.record_id)", "Record whose correction made the signature void"),
+		col("state", Code, "CASE WHEN coalesce(rv.release_id, later.record_id) IS NULL THEN 'valid' ELSE 'void' END", "Whether what was signed still stands", "valid", "void"),
+		col("void_by", Identifier, "coalesce(rv.record_id, later.record_id)", "Record whose correction made the signature void; empty for a release that ended with the return of its part"),
 		col("content_hash", Identifier, "sg.content_hash", "SHA-256 of what was signed"),
 	}),
 	from: ` FROM signature sg
 		LEFT JOIN record r ON r.site_id = sg.site_id AND r.signature_id = sg.signature_id
 		LEFT JOIN override ov ON ov.site_id = sg.site_id AND ov.signature_id = sg.signature_id
-		LEFT JOIN record onto ON onto.site_id = ov.site_id AND onto.record_id = ov.record_id
-		LEFT JOIN record later ON later.site_id = sg.site_id AND later.supersedes_id = coalesce(r.record_id, ov.record_id)
+		LEFT JOIN first_article_approval fap ON fap.site_id = sg.site_id AND fap.signature_id = sg.signature_id
+		LEFT JOIN record onto ON onto.site_id = sg.site_id AND onto.record_id = coalesce(ov.record_id, fap.record_id)
+		LEFT JOIN record later ON later.site_id = sg.site_id AND later.supersedes_id = coalesce(r.record_id, ov.record_id, fap.record_id)
 		LEFT JOIN disposition d ON d.site_id = sg.site_id AND d.signature_id = sg.signature_id
 		LEFT JOIN hold h ON h.site_id = d.site_id AND h.hold_id = d.hold_id
 		LEFT JOIN release rl ON rl.site_id = sg.site_id AND rl.signature_id = sg.signature_id
@@ -333,6 +366,88 @@ var signaturesFile = ExportFile{
 	order: " ORDER BY sg.signed_at, sg.signature_id",
 }
 
+// lotColumns say which inspection lot a line is of.
+var lotColumns = []ExportColumn{
+	col("lot_number", Identifier, "l.number", "Inspection lot"),
+	col("spec", Identifier, "fs.code", "Finish spec of its parts"),
+	col("spec_revision", Identifier, "rev.revision", "Revision whose rule of sampling made it"),
+	col("kind", Code, "l.kind", "Kind of check that is made on the sample", "weld", "cure_test", "finish", "film"),
+}
+
+const lotJoins = ` FROM inspection_lot l
+	JOIN finish_spec fs ON fs.site_id = l.site_id AND fs.spec_id = l.spec_id
+	JOIN finish_spec_revision rev ON rev.site_id = l.site_id AND rev.revision_id = l.spec_revision_id
+	JOIN inspection_lot_status st ON st.site_id = l.site_id AND st.lot_id = l.lot_id
+	JOIN person pe ON pe.site_id = l.site_id AND pe.person_id = l.made_by
+	LEFT JOIN job j ON j.site_id = l.site_id AND j.job_id = l.job_id
+	LEFT JOIN rack rk ON rk.site_id = l.site_id AND rk.rack_id = l.rack_id
+	LEFT JOIN oven_load ol ON ol.site_id = l.site_id AND ol.load_id = l.load_id `
+
+const lotFilter = ` WHERE l.site_id = @site AND l.shop_day BETWEEN @from AND @to
+	AND (@job = '' AND @part_number = '' OR EXISTS (SELECT 1 FROM inspection_lot_part fm
+		JOIN part fp ON fp.site_id = fm.site_id AND fp.part_id = fm.part_id
+		JOIN job fj ON fj.site_id = fp.site_id AND fj.job_id = fp.job_id
+		JOIN part_number fn ON fn.site_id = fp.site_id AND fn.part_number_id = fp.part_number_id
+		WHERE fm.site_id = l.site_id AND fm.lot_id = l.lot_id AND (@job = '' OR fj.number = @job) AND (@part_number = '' OR fn.code = @part_number)))`
+
+var lotsFile = ExportFile{
+	Name: "inspection-lots.csv", Line: "one inspection lot: its parts stand on one sample",
+	Columns: join(lotColumns, []ExportColumn{
+		col("basis", Code, "l.basis", "What its parts have in common: offered together, one rack, one oven load", "lot", "rack", "load"),
+		col("source", Identifier, "coalesce(j.number, rk.number, ol.number)", "Number of the job, rack or oven load"),
+		col("first_offered", Boolean, "l.first_offered", "Whether none of its parts was in a lot that was rejected before; only such lots count for switching"),
+		col("plan", Code, "l.plan", "Type of plan: by AQL, number of parts for thickness, none bad, number of parts by the spec", "aql", "coating", "zero", "number"),
+		col("standard", Text, "l.standard", "Where the plan comes from"),
+		col("level", Code, "l.level", "Inspection level", "S-1", "S-2", "S-3", "S-4", "I", "II", "III"),
+		measured("aql_percent", "percent", "l.aql", "AQL in percent bad"),
+		col("severity", Code, "l.severity", "How strictly it is inspected", "normal", "tightened", "reduced"),
+		col("code_letter", Identifier, "l.code_letter", "Sample size code letter"),
+		col("plan_letter", Identifier, "l.plan_letter", "Code letter of the plan that was used, where the table has an arrow"),
+		col("lot_parts_count", Integer, "l.lot_size", "Parts in the lot"),
+		col("sample_parts_count", Integer, "l.sample_size", "Parts that are checked"),
+		col("accept_no", Integer, "l.accept", "Most failed parts with which it is accepted"),
+		col("reject_no", Integer, "l.reject", "Fewest failed parts with which it is rejected"),
+		col("seed", Identifier, "encode(l.seed, 'hex')", "Seed of the draw: the same seed gives the same sample"),
+		col("state", Code, "st.state", "Where it stands now; between is accepted and ends reduced inspection", "open", "accepted", "between", "rejected"),
+		col("checked_count", Integer, "st.checked", "Samples that are checked"),
+		col("failed_count", Integer, "st.failed", "Samples that failed"),
+		col("hold_numbers", Identifier, "ho.numbers", "Holds of what it stood for, separated by a semicolon"),
+		col("made_by", Text, "pe.name", "Person who made it"),
+	}, when("made", "l.made_at", "When it was made and its sample drawn"), []ExportColumn{
+		col("verdicts", Text, "ve.text", "Every verdict on it with its time, oldest first"),
+	}),
+	from: lotJoins + `
+		LEFT JOIN LATERAL (SELECT string_agg(h.number, ';' ORDER BY h.number) AS numbers FROM inspection_hold ih JOIN hold h ON h.site_id = ih.site_id AND h.hold_id = ih.hold_id
+			WHERE ih.site_id = l.site_id AND ih.lot_id = l.lot_id) ho ON true
+		LEFT JOIN LATERAL (SELECT string_agg(v.verdict || ' ' || to_char(v.decided_at AT TIME ZONE 'UTC', 'YYYY-MM-DD"T"HH24:MI:SS"Z"'), ' | ' ORDER BY v.version) AS text
+			FROM inspection_verdict v WHERE v.site_id = l.site_id AND v.lot_id = l.lot_id) ve ON true` + lotFilter,
+	order: " ORDER BY l.made_at, l.number",
+}
+
+var samplesFile = ExportFile{
+	Name: "samples.csv", Line: "one part in the sample of an inspection lot, swapped ones included",
+	Columns: join(lotColumns, []ExportColumn{
+		col("sample_no", Integer, "s.seq", "Place in the sample, from 1"),
+		col("part_serial", Identifier, "pa.serial", "The part; joins parts.csv"),
+		col("position_no", Integer, "m.position", "Place of the part in the list that was drawn from, from 1"),
+		col("replaces", Identifier, "po.serial", "Part whose place it took; empty when it was drawn at first"),
+		col("swap_reason", Text, "s.reason", "Why the part before it was taken out of the sample"),
+		col("in_sample", Boolean, "later.part_id IS NULL", "Whether it is in the sample now; false when another part took its place"),
+		col("verdict", Code, "c.verdict", "Verdict of its record that counts", "pass", "fail", "guard_band", "incomplete"),
+		col("record_id", Identifier, "c.record_id", "That record; joins checks.csv"),
+		col("drawn_by", Text, "dr.name", "Person who made the lot or the swap"),
+	}, when("drawn", "s.drawn_at", "When it was drawn")),
+	from: lotJoins + `JOIN inspection_sample s ON s.site_id = l.site_id AND s.lot_id = l.lot_id
+		JOIN inspection_lot_part m ON m.site_id = s.site_id AND m.lot_id = s.lot_id AND m.part_id = s.part_id
+		JOIN part pa ON pa.site_id = s.site_id AND pa.part_id = s.part_id
+		JOIN person dr ON dr.site_id = s.site_id AND dr.person_id = s.drawn_by
+		LEFT JOIN inspection_sample o ON o.site_id = s.site_id AND o.lot_id = s.lot_id AND o.seq = s.seq AND o.version = s.version - 1
+		LEFT JOIN part po ON po.site_id = o.site_id AND po.part_id = o.part_id
+		LEFT JOIN inspection_sample later ON later.site_id = s.site_id AND later.lot_id = s.lot_id AND later.seq = s.seq AND later.version = s.version + 1
+		` + sampleRecord + lotFilter,
+	order: " ORDER BY l.made_at, l.number, s.seq, s.version",
+}
+
 func unitValues() []ExportColumn {
 	columns := make([]ExportColumn, len(unitColumns))
 	for i, u := range unitColumns {
@@ -343,7 +458,7 @@ func unitValues() []ExportColumn {
 }
 
 // exportFiles are all files in the order of the screens.
-var exportFiles = []ExportFile{partsFile, checksFile, readingsFile, correctionsFile, signaturesFile}
+var exportFiles = []ExportFile{partsFile, checksFile, readingsFile, correctionsFile, exclusionsFile, signaturesFile, lotsFile, samplesFile, articlesFile}
 
 // ExportFiles describes the files that can be exported, the dictionary aside.
 func ExportFiles() []ExportFile { return exportFiles }

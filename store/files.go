@@ -28,14 +28,25 @@ const (
 	FileOfRecord     = "record"
 	FileOfLot        = "lot"
 	FileOfInstrument = "instrument"
+	FileOfArticle    = "first_article"
 )
 
-var fileColumns = map[string]string{FileOfHold: "hold_id", FileOfRecord: "record_id", FileOfLot: "lot_id", FileOfInstrument: "instrument_id"}
+var fileColumns = map[string]string{FileOfHold: "hold_id", FileOfRecord: "record_id", FileOfLot: "lot_id", FileOfInstrument: "instrument_id", FileOfArticle: "article_id"}
 
 // A FileOwner is the thing that a picture or certificate belongs to.
 type FileOwner struct {
-	Kind string // one of FileOfHold, FileOfRecord, FileOfLot, FileOfInstrument
+	Kind string // one of FileOfHold, FileOfRecord, FileOfLot, FileOfInstrument, FileOfArticle
 	ID   uuid.UUID
+	// Line is the number of the requirement that a file of a first article shows; FilesOf returns those of all lines.
+	Line string
+}
+
+// most is how many files the thing may have; a first article has many lines.
+func (o FileOwner) most() int {
+	if o.Kind == FileOfArticle {
+		return 5 * MaxFiles
+	}
+	return MaxFiles
 }
 
 // A File is a picture or certificate without its bytes. Its id is its only name.
@@ -47,11 +58,12 @@ type File struct {
 	Width   *int      `db:"width"`
 	Height  *int      `db:"height"`
 	Caption string    `db:"caption"`
+	Line    string    `db:"line"` // of a first article
 	By      string    `db:"by"`
 	At      time.Time `db:"added_at"`
 }
 
-const fileSQL = `SELECT f.file_id, f.sha256, f.kind, f.size_bytes, f.width, f.height, f.caption, p.name AS by, f.added_at
+const fileSQL = `SELECT f.file_id, f.sha256, f.kind, f.size_bytes, f.width, f.height, f.caption, f.line, p.name AS by, f.added_at
 	FROM file f JOIN person p ON p.site_id = f.site_id AND p.person_id = f.added_by WHERE f.site_id = @site`
 
 // FilesOf returns the files of a thing, the oldest first.
@@ -99,17 +111,28 @@ func (db *DB) addFile(ctx context.Context, tx pgx.Tx, a Actor, of FileOwner, kep
 	if _, err := tx.Exec(ctx, `SELECT pg_advisory_xact_lock(hashtextextended(@of::text, 0))`, pgx.StrictNamedArgs{"of": of.ID.String()}); err != nil {
 		return File{}, err
 	}
+	if of.Line != "" {
+		known, err := value[bool](ctx, tx, `SELECT EXISTS (SELECT 1 FROM first_article fa JOIN record r ON r.site_id = fa.site_id AND r.part_id = fa.part_id AND r.cycle = fa.cycle AND r.kind = 'first_article'
+			JOIN first_article_line l ON l.site_id = r.site_id AND l.record_id = r.record_id WHERE fa.site_id = @site AND fa.article_id = @of AND l.number = @line)`,
+			pgx.StrictNamedArgs{"site": a.Site, "of": of.ID, "line": of.Line})
+		if err != nil {
+			return File{}, err
+		}
+		if of.Kind != FileOfArticle || !known {
+			return File{}, refuse("file_line_of_article", "This first article has no requirement of that number. Choose it from the list.")
+		}
+	}
 	there, err := filesOf(ctx, tx, a.Site, of)
 	if err != nil {
 		return File{}, err
 	}
 	for _, f := range there {
-		if string(f.SHA256) == string(hash) {
+		if string(f.SHA256) == string(hash) && f.Line == of.Line {
 			return f, nil
 		}
 	}
-	if len(there) >= MaxFiles {
-		return File{}, refuse(RuleFile, fmt.Sprintf("There are %d files here already, which is the most. Choose the ones that show it best next time.", MaxFiles))
+	if most := of.most(); len(there) >= most {
+		return File{}, refuse(RuleFile, fmt.Sprintf("There are %d files here already, which is the most. Choose the ones that show it best next time.", most))
 	}
 	var width, height any
 	if kept.Kind == "jpeg" {
@@ -117,9 +140,9 @@ func (db *DB) addFile(ctx context.Context, tx pgx.Tx, a Actor, of FileOwner, kep
 	}
 	id := NewID()
 	args := pgx.StrictNamedArgs{"site": a.Site, "id": id, "hash": hash, "kind": kept.Kind, "size": len(kept.Bytes), "width": width, "height": height, "caption": caption,
-		"of": of.ID, "by": a.Person, "at": db.Clock()}
-	if err := run(ctx, tx, `INSERT INTO file (site_id, file_id, sha256, kind, size_bytes, width, height, caption, `+fileColumns[of.Kind]+`, added_by, added_at)
-		VALUES (@site, @id, @hash, @kind, @size, @width, @height, @caption, @of, @by, @at)`, args); err != nil {
+		"line": of.Line, "of": of.ID, "by": a.Person, "at": db.Clock()}
+	if err := run(ctx, tx, `INSERT INTO file (site_id, file_id, sha256, kind, size_bytes, width, height, caption, line, `+fileColumns[of.Kind]+`, added_by, added_at)
+		VALUES (@site, @id, @hash, @kind, @size, @width, @height, @caption, @line, @of, @by, @at)`, args); err != nil {
 		return File{}, err
 	}
 	if err := run(ctx, tx, `INSERT INTO file_content (site_id, file_id, bytes, thumbnail) VALUES (@site, @id, @bytes, @thumbnail)`,
@@ -131,7 +154,7 @@ func (db *DB) addFile(ctx context.Context, tx pgx.Tx, a Actor, of FileOwner, kep
 		record = of.ID
 	}
 	if err := db.event(ctx, tx, a, Event{Verb: "file added", SubjectKind: of.Kind, Subject: of.ID, Record: record,
-		After: map[string]any{"file": id, "kind": kept.Kind, "bytes": len(kept.Bytes), "sha256": hex.EncodeToString(hash), "caption": caption}}); err != nil {
+		After: map[string]any{"file": id, "kind": kept.Kind, "bytes": len(kept.Bytes), "sha256": hex.EncodeToString(hash), "caption": caption, "line": of.Line}}); err != nil {
 		return File{}, err
 	}
 	return one[File](ctx, tx, fileSQL+` AND f.file_id = @id`, pgx.StrictNamedArgs{"site": a.Site, "id": id})

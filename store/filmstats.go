@@ -31,12 +31,22 @@ type FilmCheck struct {
 	ShopDay    time.Time       `db:"shop_day"`
 	ObservedAt time.Time       `db:"observed_at"`
 	Verdict    quality.Verdict `db:"verdict"`
-	N          int             `db:"n"`
-	MeanUM     float64         `db:"mean_um"`
-	M2         float64         `db:"m2_um2"`
-	MinUM      float64         `db:"min_um"`
-	MaxUM      float64         `db:"max_um"`
 	LowestSpot float64         `db:"lowest_spot_um"`
+	// FilmFigures are of the values that count; N is 0 where all are left out.
+	FilmFigures
+	// HasExclusions says that values are left out. LeftOut are those, and All the figures with all values, nil without any.
+	HasExclusions bool         `db:"has_exclusions"`
+	LeftOut       []Exclusion  `db:"-"`
+	All           *FilmFigures `db:"-"`
+}
+
+// FilmFigures sum up film readings in µm: how many, mean, sum of squared deviations, least and greatest.
+type FilmFigures struct {
+	N      int     `db:"n"`
+	MeanUM float64 `db:"mean_um"`
+	M2     float64 `db:"m2_um2"`
+	MinUM  float64 `db:"min_um"`
+	MaxUM  float64 `db:"max_um"`
 }
 
 // boothOfRack is where the rack of film checks f was coated last.
@@ -46,7 +56,7 @@ const boothOfRack = `LATERAL (SELECT st.code, st.name FROM record c
 	WHERE c.site_id = @site AND c.rack_id = f.rack_id AND c.kind = 'coating' ORDER BY c.observed_at DESC LIMIT 1) b`
 
 // FilmChecks returns the current film checks of a choice in the order they were observed. It reads the summaries, one row a
-// check, never the readings. The booth is that of the latest coating run of the rack that held the part in that cycle.
+// check, and the readings only of those of which values are left out. The booth is that of the latest coating run of the rack that held the part in that cycle.
 func (db *DB) FilmChecks(ctx context.Context, site uuid.UUID, f FilmFilter) ([]FilmCheck, error) {
 	args := f.args(site)
 	args["part_number"], args["booth"], args["spec"] = f.PartNumber, f.Booth, f.Spec
@@ -60,7 +70,9 @@ func (db *DB) FilmChecks(ctx context.Context, site uuid.UUID, f FilmFilter) ([]F
 			WHERE r.kind = 'film' AND `+inPeriod+`)
 		SELECT f.record_id, f.part_id, pa.serial, pn.code AS part_number, f.spec_revision_id AS revision_id, fs.code AS spec, sr.revision,
 			coalesce(b.code, '') AS booth, coalesce(b.name, '') AS booth_name, f.rack_id, f.shop_day, f.observed_at, f.verdict,
-			f.n, f.mean_um, f.m2_um2, f.min_um, f.max_um, f.lowest_spot_um
+			f.n, f.mean_um, f.m2_um2, f.min_um, f.max_um, f.lowest_spot_um,
+			EXISTS (SELECT 1 FROM exclusion x WHERE x.site_id = @site AND x.record_id = f.record_id
+				AND NOT EXISTS (SELECT 1 FROM exclusion_end e WHERE e.site_id = x.site_id AND e.exclusion_id = x.exclusion_id)) AS has_exclusions
 		FROM films f
 		JOIN part pa ON pa.site_id = @site AND pa.part_id = f.part_id
 		JOIN part_number pn ON pn.site_id = @site AND pn.part_number_id = pa.part_number_id
@@ -72,7 +84,7 @@ func (db *DB) FilmChecks(ctx context.Context, site uuid.UUID, f FilmFilter) ([]F
 	if err != nil {
 		return nil, fmt.Errorf("film checks: %w", err)
 	}
-	return checks, nil
+	return checks, db.leaveOut(ctx, site, checks)
 }
 
 // SpecBodies returns the bodies of the given spec revisions. Approved bodies never change.

@@ -259,6 +259,9 @@ func (db *DB) ApproveSpec(ctx context.Context, a Actor, revisionID uuid.UUID, pr
 		if err := send(ctx, tx, b); err != nil {
 			return fmt.Errorf("signing: %w", err)
 		}
+		if err := db.settleSeverities(ctx, tx, a, r.SpecID); err != nil {
+			return err
+		}
 		return db.event(ctx, tx, a, Event{Verb: "spec approved", SubjectKind: "finish_spec", Subject: r.SpecID, Record: r.ID,
 			Before: map[string]string{"State": "draft"}, After: map[string]string{"State": "approved", "Revision": r.Revision, "BodySHA256": hash}})
 	})

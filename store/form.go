@@ -185,15 +185,20 @@ func (db *DB) fillForm(ctx context.Context, a Actor, f *Form) (err error) {
 
 // labelOf returns the number people know a subject by.
 func (db *DB) labelOf(ctx context.Context, site uuid.UUID, s Subject) (string, error) {
+	return labelIn(ctx, db.pool, site, s)
+}
+
+func labelIn(ctx context.Context, q querier, site uuid.UUID, s Subject) (string, error) {
 	sql := map[quality.Subject]string{
 		quality.OnPart:       `SELECT serial FROM part WHERE site_id = @site AND part_id = @id`,
 		quality.OnRack:       `SELECT number FROM rack WHERE site_id = @site AND rack_id = @id`,
 		quality.OnLoad:       `SELECT number FROM oven_load WHERE site_id = @site AND load_id = @id`,
 		quality.OnBath:       `SELECT code FROM bath WHERE site_id = @site AND bath_id = @id`,
+		quality.OnPanel:      `SELECT code FROM panel WHERE site_id = @site AND panel_id = @id`,
 		quality.OnOven:       `SELECT code FROM station WHERE site_id = @site AND station_id = @id`,
 		quality.OnInstrument: `SELECT code FROM instrument WHERE site_id = @site AND instrument_id = @id`,
 	}[s.Kind]
-	label, err := value[string](ctx, db.pool, sql, pgx.StrictNamedArgs{"site": site, "id": s.ID})
+	label, err := value[string](ctx, q, sql, pgx.StrictNamedArgs{"site": site, "id": s.ID})
 	if err != nil {
 		return "", fmt.Errorf("%s: %w", s.Kind, err)
 	}

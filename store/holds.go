@@ -173,6 +173,14 @@ func (db *DB) ExtendHold(ctx context.Context, a Actor, hold uuid.UUID, parts []u
 				return refuse(RuleChanged, fmt.Sprintf("Part %s is %s by now and cannot be held. Reload the page.", s.Serial, s.Status))
 			}
 		}
+		under, err := column[string](ctx, tx, `SELECT p.serial FROM hold_part hp JOIN part p ON p.site_id = hp.site_id AND p.part_id = hp.part_id
+			WHERE hp.site_id = @site AND hp.hold_id = @hold AND hp.part_id = ANY(@parts) ORDER BY p.serial`, pgx.StrictNamedArgs{"site": a.Site, "hold": hold, "parts": parts})
+		if err != nil {
+			return err
+		}
+		if len(under) > 0 {
+			return refuse(RuleChanged, fmt.Sprintf("Part %s is under hold %s already. Reload the page.", strings.Join(under, ", "), h.Number))
+		}
 		if err := db.holdParts(ctx, tx, a, h.ID, h.Number, all); err != nil {
 			return err
 		}
@@ -231,7 +239,11 @@ func (db *DB) decide(ctx context.Context, tx pgx.Tx, a Actor, hold uuid.UUID, d 
 		return err
 	}
 	if d.Code == "no_defect" {
-		if err := causeIsGone(ctx, tx, a.Site, hold); err != nil {
+		ofLot, err := db.lotHoldEnds(ctx, tx, a.Site, hold, all, specs)
+		if err == nil && !ofLot {
+			err = causeIsGone(ctx, tx, a.Site, hold)
+		}
+		if err != nil {
 			return err
 		}
 	}
@@ -244,6 +256,9 @@ func (db *DB) decide(ctx context.Context, tx pgx.Tx, a Actor, hold uuid.UUID, d 
 	day, _ := st.ShopDay(db.Clock())
 	b := &pgx.Batch{}
 	for _, s := range all {
+		if s.Shipped && d.Code != "concession" && d.Code != "no_defect" {
+			return refuse(RuleFinished, fmt.Sprintf("Part %s is shipped. Take it back first, on the page of its shipment; until then only a concession or no defect can be decided.", s.Serial))
+		}
 		if limit := specs[s.SpecID].MaxCycles; d.Code == "strip_recoat" && s.Cycle >= limit {
 			return refuse(RuleCycles, fmt.Sprintf("Part %s is in cycle %d; its spec allows %d. Choose another disposition.", s.Serial, s.Cycle, limit))
 		}

@@ -13,7 +13,7 @@ import (
 	"coatbook/quality"
 )
 
-// A Job is one customer's order in the shop, with how many of its parts there are and how many are released.
+// A Job is one customer's order in the shop, with how many of its parts there are, how many are released and how many of those are shipped.
 type Job struct {
 	ID         uuid.UUID  `db:"job_id"`
 	Number     string     `db:"number"`
@@ -23,10 +23,12 @@ type Job struct {
 	DueOn      *time.Time `db:"due_on"`
 	Parts      int        `db:"parts"`
 	Released   int        `db:"released"`
+	Shipped    int        `db:"shipped"`
 }
 
-const selectJob = `SELECT j.job_id, j.number, j.customer, j.order_ref, j.received_at, j.due_on, c.parts, c.released
-	FROM job j LEFT JOIN LATERAL (SELECT count(*) AS parts, count(*) FILTER (WHERE s.status = 'released') AS released
+const selectJob = `SELECT j.job_id, j.number, j.customer, j.order_ref, j.received_at, j.due_on, c.parts, c.released, c.shipped
+	FROM job j LEFT JOIN LATERAL (SELECT count(*) AS parts, count(*) FILTER (WHERE s.status IN ('released', 'shipped')) AS released,
+			count(*) FILTER (WHERE s.status = 'shipped') AS shipped
 		FROM part p JOIN part_status s ON s.site_id = p.site_id AND s.part_id = p.part_id
 		WHERE p.site_id = j.site_id AND p.job_id = j.job_id) c ON true `
 

@@ -53,6 +53,8 @@ func (db *DB) queueRecord(batch *pgx.Batch, a Actor, e Entry, w *work, j quality
 	queueDefects(batch, a.Site, e)
 	queueUses(batch, a.Site, e, w)
 	queueFindings(batch, a.Site, e.RecordID, day, j)
+	queueCritical(batch, a.Site, e.RecordID, w)
+	queueArticle(batch, a.Site, e)
 	if e.Kind == quality.Film {
 		queueFilmSummary(batch, a.Site, e, day)
 	}
@@ -185,35 +187,28 @@ func queueFindings(b *pgx.Batch, site, record uuid.UUID, day time.Time, j qualit
 // queueFilmSummary keeps n, mean, sum of squared deviations, least and greatest of a film check in µm, by the updating
 // formula of Welford, so that summaries of many checks merge without their readings.
 func queueFilmSummary(b *pgx.Batch, site uuid.UUID, e Entry, day time.Time) {
-	var n int
-	var mean, m2, least, most float64
+	var values []float64
 	spotSum, spotN := map[int]float64{}, map[int]int{}
 	for _, r := range e.Check.Of("film_thickness") {
 		um, err := r.In(quality.Micrometre)
 		if r.Absence != quality.Present || err != nil {
 			continue
 		}
-		n++
-		delta := um - mean
-		mean += delta / float64(n)
-		m2 += delta * (um - mean)
-		if n == 1 {
-			least, most = um, um
-		}
-		least, most = min(least, um), max(most, um)
+		values = append(values, um)
 		spotSum[r.Spot] += um
 		spotN[r.Spot]++
 	}
-	if n == 0 {
+	if len(values) == 0 {
 		return
 	}
-	lowest := most
+	f := figuresOf(values)
+	lowest := f.MaxUM
 	for spot, sum := range spotSum {
 		lowest = min(lowest, sum/float64(spotN[spot]))
 	}
 	b.Queue(`INSERT INTO film_summary (site_id, record_id, shop_day, observed_at, part_id, n, mean_um, m2_um2, min_um, max_um, lowest_spot_um)
 		VALUES (@site, @record, @day, @at, @part, @n, @mean, @m2, @min, @max, @lowest)`, pgx.StrictNamedArgs{"site": site, "record": e.RecordID, "day": day,
-		"at": e.ObservedAt, "part": e.Subject.ID, "n": n, "mean": mean, "m2": m2, "min": least, "max": most, "lowest": lowest})
+		"at": e.ObservedAt, "part": e.Subject.ID, "n": f.N, "mean": f.MeanUM, "m2": f.M2, "min": f.MinUM, "max": f.MaxUM, "lowest": lowest})
 }
 
 // checkOverrides proves the PINs of those who authorise exceptions and returns the proofs by rule. Only a supervisor or an

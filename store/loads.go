@@ -84,7 +84,7 @@ func (db *DB) OpenLoad(ctx context.Context, a Actor, id, oven uuid.UUID) (OvenLo
 // AddRack puts a coated rack on a load before its cure run.
 func (db *DB) AddRack(ctx context.Context, a Actor, load, rack uuid.UUID) error {
 	return db.inTx(ctx, a.Site, func(tx pgx.Tx) error {
-		if _, err := tx.Exec(ctx, `SELECT 1 FROM oven_load WHERE site_id = @site AND load_id = @load FOR UPDATE`, pgx.StrictNamedArgs{"site": a.Site, "load": load}); err != nil {
+		if _, err := tx.Exec(ctx, `SELECT 1 FROM oven_load WHERE site_id = @site AND load_id = @load FOR NO KEY UPDATE`, pgx.StrictNamedArgs{"site": a.Site, "load": load}); err != nil {
 			return err
 		}
 		o, err := one[OvenLoad](ctx, tx, loadSQL+` AND o.load_id = @load`, pgx.StrictNamedArgs{"site": a.Site, "load": load})
@@ -126,10 +126,37 @@ func (db *DB) AddRack(ctx context.Context, a Actor, load, rack uuid.UUID) error 
 				return refuse(RuleStepMissing, fmt.Sprintf("Rack %s, part %s: %s", k.Number, s.Serial, reason))
 			}
 		}
+		if err := db.mayLoad(ctx, tx, a.Site, o, k, all, specs); err != nil {
+			return err
+		}
 		if err := run(ctx, tx, `INSERT INTO load_rack (site_id, load_id, rack_id) VALUES (@site, @load, @rack)`,
 			pgx.StrictNamedArgs{"site": a.Site, "load": load, "rack": rack}); err != nil {
 			return err
 		}
 		return db.event(ctx, tx, a, Event{Verb: "rack loaded", SubjectKind: "rack", Subject: rack, After: map[string]string{"load": o.Number}})
 	})
+}
+
+// mayLoad refuses a rack of series parts that wait for a first article, by the powder and booth of its coating run and the
+// oven of the load.
+func (db *DB) mayLoad(ctx context.Context, tx pgx.Tx, site uuid.UUID, o OvenLoad, k Rack, all []*standing, specs map[uuid.UUID]quality.FinishSpec) error {
+	asked := specs[all[0].SpecID].FirstArticle
+	if asked == nil {
+		return nil
+	}
+	rev, _, err := db.approvedSpec(ctx, tx, site, all[0].SpecID, db.Clock())
+	if err != nil {
+		return err
+	}
+	b, err := basisOfRack(ctx, tx, site, null(k.ID))
+	if err != nil {
+		return err
+	}
+	want := b.basis()
+	want.Oven = quality.Named{ID: o.OvenID.String(), Name: o.Oven}
+	r, err := db.seriesWaits(ctx, tx, site, all, rev, *asked, want)
+	if err != nil || r == nil {
+		return err
+	}
+	return r
 }

@@ -21,6 +21,7 @@ type TouchedPart struct {
 	Roles      []string   `db:"roles"`
 	LastUse    time.Time  `db:"last_use"`
 	ReleasedAt *time.Time `db:"released_at"`
+	Papers
 	// Held is the number of an open hold that already stops the part because of this lot.
 	Held string `db:"held"`
 }
@@ -45,7 +46,7 @@ func partsOfLot(ctx context.Context, q querier, site, lot uuid.UUID) ([]TouchedP
 			CROSS JOIN `+partsOfRecord+` GROUP BY x.part_id)
 		SELECT p.part_id, p.serial, pn.code AS part_number, j.number AS job_number, j.customer, ps.status, t.roles, t.last_use,
 			(SELECT max(rl.released_at) FROM release rl WHERE rl.site_id = p.site_id AND rl.part_id = p.part_id
-				AND NOT EXISTS (SELECT 1 FROM release_void v WHERE v.site_id = rl.site_id AND v.release_id = rl.release_id)) AS released_at,
+				AND NOT EXISTS (SELECT 1 FROM release_void v WHERE v.site_id = rl.site_id AND v.release_id = rl.release_id)) AS released_at, `+papersColumns+`,
 			coalesce((SELECT h.number FROM hold_part hp JOIN hold h ON h.site_id = hp.site_id AND h.hold_id = hp.hold_id
 				JOIN lot_hold lh ON lh.site_id = h.site_id AND lh.hold_id = h.hold_id AND lh.lot_id = @lot
 				WHERE hp.site_id = p.site_id AND hp.part_id = p.part_id AND hp.open LIMIT 1), '') AS held
@@ -53,7 +54,7 @@ func partsOfLot(ctx context.Context, q querier, site, lot uuid.UUID) ([]TouchedP
 		JOIN part p ON p.site_id = @site AND p.part_id = t.part_id
 		JOIN part_status ps ON ps.site_id = p.site_id AND ps.part_id = p.part_id
 		JOIN part_number pn ON pn.site_id = p.site_id AND pn.part_number_id = p.part_number_id
-		JOIN job j ON j.site_id = p.site_id AND j.job_id = p.job_id
+		JOIN job j ON j.site_id = p.site_id AND j.job_id = p.job_id`+papersOf+`
 		ORDER BY p.serial`, pgx.StrictNamedArgs{"site": site, "lot": lot, "ids": []uuid.UUID{lot}})
 	if err != nil {
 		return nil, fmt.Errorf("parts of lot %s: %w", lot, err)

@@ -74,7 +74,7 @@ const neighbourSQL = `
 	SELECT DISTINCT p.part_id, p.serial, f.shares, f.number, ps.status
 	FROM found f JOIN part_status ps ON ps.site_id = @site AND ps.part_id = f.part_id AND (f.cycle IS NULL OR ps.cycle = f.cycle)
 	JOIN part p ON p.site_id = ps.site_id AND p.part_id = ps.part_id
-	WHERE ps.status NOT IN ('released', 'scrapped', 'returned', 'regraded')
+	WHERE ps.status NOT IN ('released', 'shipped', 'scrapped', 'returned', 'regraded')
 	AND NOT EXISTS (SELECT 1 FROM hold_part hp WHERE hp.site_id = ps.site_id AND hp.hold_id = @hold AND hp.part_id = ps.part_id)`
 
 // Neighbours proposes the other suspect parts of a hold, each once under the closest thing that it shares, in the order of

@@ -97,6 +97,9 @@ func (db *DB) PartsOf(ctx context.Context, site uuid.UUID, s Subject) ([]PartRow
 	case quality.OnLoad:
 		return list[PartRow](ctx, db.pool, partRowSQL+` AND p.part_id IN (SELECT x.part_id FROM load_rack y JOIN rack_part x ON x.site_id = y.site_id AND x.rack_id = y.rack_id
 			WHERE y.site_id = @site AND y.load_id = @id) ORDER BY p.serial`, pgx.StrictNamedArgs{"site": site, "id": s.ID})
+	case quality.OnPanel:
+		return list[PartRow](ctx, db.pool, partRowSQL+` AND p.part_id IN (SELECT x.part_id FROM load_rack y JOIN rack_part x ON x.site_id = y.site_id AND x.rack_id = y.rack_id
+			WHERE y.site_id = @site AND y.load_id = `+loadOfPanel+`) ORDER BY p.serial`, pgx.StrictNamedArgs{"site": site, "id": s.ID})
 	}
 	return list[PartRow](ctx, db.pool, partRowSQL+` AND p.part_id = @id`, pgx.StrictNamedArgs{"site": site, "id": s.ID})
 }
@@ -117,13 +120,13 @@ func (db *DB) GateOf(ctx context.Context, site, part uuid.UUID) (items []quality
 	return all[0].gate(spec), rev, nil
 }
 
-// A StoryLine is one entry of a part's story: a record, hold, disposition, release or exception.
+// A StoryLine is one entry of a part's story: a record, hold, disposition, release, exception, shipment, return or certificate.
 type StoryLine struct {
 	At         time.Time     `db:"at"`
 	OffsetS    int           `db:"utc_offset_s"`
 	Cycle      int           `db:"cycle"`
 	Round      int           `db:"round"`
-	What       string        `db:"what"` // a record kind, or hold, disposition, release, override
+	What       string        `db:"what"` // a record kind, or hold, disposition, release, override, shipment, return, certificate
 	RecordID   uuid.NullUUID `db:"record_id"`
 	Number     string        `db:"number"` // hold, rack or load number
 	Verdict    string        `db:"verdict"`
@@ -162,7 +165,10 @@ func (db *DB) Story(ctx context.Context, site, part uuid.UUID) ([]StoryLine, err
 			UNION ALL
 			SELECT r.*, rp.cycle, ol.number FROM rack_part rp JOIN load_rack lr ON lr.site_id = rp.site_id AND lr.rack_id = rp.rack_id
 				JOIN record r ON r.site_id = lr.site_id AND r.load_id = lr.load_id
-				JOIN oven_load ol ON ol.site_id = lr.site_id AND ol.load_id = lr.load_id WHERE rp.site_id = @site AND rp.part_id = @part)
+				JOIN oven_load ol ON ol.site_id = lr.site_id AND ol.load_id = lr.load_id WHERE rp.site_id = @site AND rp.part_id = @part
+			UNION ALL
+			SELECT r.*, rp.cycle, 'panel ' || pl.code FROM rack_part rp JOIN load_rack t ON t.site_id = rp.site_id AND t.rack_id = rp.rack_id
+				JOIN `+panelsOfLoad+` ON true JOIN record r ON r.site_id = rp.site_id AND r.panel_id = pl.panel_id WHERE rp.site_id = @site AND rp.part_id = @part)
 		SELECT m.observed_at AS at, m.utc_offset_s, m.in_cycle AS cycle, m.round, m.kind AS what, m.record_id, m.number, m.verdict, m.rule,
 			coalesce((SELECT f.sentence FROM finding f WHERE f.site_id = m.site_id AND f.record_id = m.record_id ORDER BY f.seq LIMIT 1), '') AS sentence,
 			p.name AS person, coalesce(st.name, '') AS station, coalesce(fs.code || ' rev ' || sr.revision, '') AS spec, m.note AS reason,
@@ -189,10 +195,29 @@ func (db *DB) Story(ctx context.Context, site, part uuid.UUID) ([]StoryLine, err
 			(SELECT v.record_id FROM release_void v WHERE v.site_id = rl.site_id AND v.release_id = rl.release_id), NULL, '', '', NULL
 		FROM release rl JOIN signature sg ON sg.site_id = rl.site_id AND sg.signature_id = rl.signature_id WHERE rl.site_id = @site AND rl.part_id = @part
 		UNION ALL
+		SELECT s.shipped_at, 0, rl.cycle, 0, 'shipment', NULL, s.number, 'shipped', '', 'to ' || s.customer || ', delivery note ' || s.delivery_note || ', order ' || s.order_ref
+			|| CASE WHEN s.carrier <> '' THEN ', by ' || s.carrier ELSE '' END, pe.name, '', '', '', false, '', NULL, NULL, '', '', NULL
+		FROM shipment_part sp JOIN shipment s ON s.site_id = sp.site_id AND s.shipment_id = sp.shipment_id JOIN release rl ON rl.site_id = sp.site_id AND rl.release_id = sp.release_id
+		JOIN person pe ON pe.site_id = s.site_id AND pe.person_id = s.shipped_by WHERE sp.site_id = @site AND sp.part_id = @part
+		UNION ALL
+		SELECT b.taken_at, 0, rl.cycle, 0, 'return', NULL, s.number, 'performed', '', sg.statement, sg.printed_name, '', '', b.reason, false, '', NULL, NULL, '', '', NULL
+		FROM shipment_return b JOIN shipment_part sp ON sp.site_id = b.site_id AND sp.shipment_id = b.shipment_id AND sp.part_id = b.part_id
+		JOIN shipment s ON s.site_id = b.site_id AND s.shipment_id = b.shipment_id JOIN release rl ON rl.site_id = sp.site_id AND rl.release_id = sp.release_id
+		JOIN signature sg ON sg.site_id = b.site_id AND sg.signature_id = b.signature_id WHERE b.site_id = @site AND b.part_id = @part
+		UNION ALL
+		SELECT c.signed_at, 0, rl.cycle, 0, 'certificate', NULL, c.number, 'approved', '', sg.statement, sg.printed_name, '', '', '',
+			NOT (`+notReplaced+`), '', NULL, NULL, '', '', NULL
+		FROM certificate_part cp JOIN certificate c ON c.site_id = cp.site_id AND c.certificate_id = cp.certificate_id JOIN release rl ON rl.site_id = cp.site_id AND rl.release_id = cp.release_id
+		JOIN signature sg ON sg.site_id = c.site_id AND sg.signature_id = c.signature_id WHERE cp.site_id = @site AND cp.part_id = @part
+		UNION ALL
 		SELECT sg.signed_at, 0, m.in_cycle, m.round, 'override', o.record_id, '', '', o.rule, o.sentence, sg.printed_name, '', '', o.reason, false, '',
 			(SELECT s.record_id FROM record s WHERE s.site_id = m.site_id AND s.supersedes_id = m.record_id), NULL, '', '', NULL
 		FROM mine m JOIN override o ON o.site_id = m.site_id AND o.record_id = m.record_id
-		JOIN signature sg ON sg.site_id = o.site_id AND sg.signature_id = o.signature_id)
+		JOIN signature sg ON sg.site_id = o.site_id AND sg.signature_id = o.signature_id
+		UNION ALL
+		SELECT sg.signed_at, 0, m.in_cycle, m.round, 'confirmation', cf.record_id, '', cf.outcome, '', sg.statement, sg.printed_name, '', '', cf.reason, false, '', NULL, NULL, '', '', NULL
+		FROM mine m JOIN confirmation cf ON cf.site_id = m.site_id AND cf.record_id = m.record_id
+		JOIN signature sg ON sg.site_id = cf.site_id AND sg.signature_id = cf.signature_id)
 		SELECT line.at, line.utc_offset_s, line.cycle, line.round, line.what, line.record_id, line.number, line.verdict, line.rule, line.sentence, line.person,
 			line.station, line.spec, line.reason, line.superseded, line.late, line.later_id, coalesce(lp.name, '') AS later_by, l.recorded_at AS later_at,
 			coalesce(l.reason_code, '') AS later_code, coalesce(l.reason, '') AS later_why, line.before_id, line.reason_code, line.correction_reason,
@@ -232,7 +257,7 @@ func (db *DB) UsesOf(ctx context.Context, site uuid.UUID, records []uuid.UUID) (
 
 // A Scanned is what a scanned or typed code turned out to be.
 type Scanned struct {
-	Kind string // part, rack, load, gauge, lot
+	Kind string // part, rack, load, gauge, lot, certificate, shipment
 	Code string // as it stands in its address
 }
 
@@ -248,7 +273,10 @@ func (db *DB) Scan(ctx context.Context, site uuid.UUID, code string) (Scanned, e
 			UNION ALL SELECT 2, 'rack', number FROM rack WHERE site_id = @site AND (number = @code OR tag = upper(@code) AND unloaded_at IS NULL)
 			UNION ALL SELECT 3, 'load', number FROM oven_load WHERE site_id = @site AND number = @code
 			UNION ALL SELECT 4, 'gauge', code FROM instrument WHERE site_id = @site AND code = upper(@code)
-			UNION ALL SELECT 5, 'lot', lot_number FROM material_lot WHERE site_id = @site AND lot_number = @code) AS found
+			UNION ALL SELECT 5, 'lot', lot_number FROM material_lot WHERE site_id = @site AND lot_number = @code
+			UNION ALL SELECT 6, 'panel', code FROM panel WHERE site_id = @site AND code = upper(@code)
+			UNION ALL SELECT 7, 'certificate', number FROM certificate WHERE site_id = @site AND number = upper(@code)
+			UNION ALL SELECT 8, 'shipment', number FROM shipment WHERE site_id = @site AND (number = upper(@code) OR delivery_note = @code)) AS found
 		ORDER BY rank LIMIT 1`, pgx.StrictNamedArgs{"site": site, "code": code})
 	return Scanned(r), err
 }

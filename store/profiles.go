@@ -149,6 +149,9 @@ func (db *DB) cureSpecOf(ctx context.Context, a Actor, e Entry) (spec quality.Cu
 	}
 	var w work
 	err = db.cureWindow(ctx, db.pool, a.Site, e.Subject.ID, &w)
+	if typed, ok := quality.TypedWindow(e.Check); ok {
+		w.circumstance.Window = typed
+	}
 	return *body.Cure, w.circumstance.Window, true, err
 }
 

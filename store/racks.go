@@ -75,9 +75,10 @@ func (db *DB) HangRack(ctx context.Context, a Actor, id uuid.UUID, tag string) (
 	return db.RackByNumber(ctx, a.Site, number)
 }
 
-// lockRack returns an open rack and keeps others from changing it meanwhile.
+// lockRack returns an open rack and keeps others from changing it meanwhile, or recording on it (lockCarrier). The lock lets
+// rows refer to the rack, so that who holds its parts and writes such a row does not wait for who waits for the parts.
 func lockRack(ctx context.Context, tx pgx.Tx, site, id uuid.UUID) (Rack, error) {
-	if _, err := tx.Exec(ctx, `SELECT 1 FROM rack WHERE site_id = @site AND rack_id = @rack FOR UPDATE`, pgx.StrictNamedArgs{"site": site, "rack": id}); err != nil {
+	if _, err := tx.Exec(ctx, `SELECT 1 FROM rack WHERE site_id = @site AND rack_id = @rack FOR NO KEY UPDATE`, pgx.StrictNamedArgs{"site": site, "rack": id}); err != nil {
 		return Rack{}, err
 	}
 	k, err := one[Rack](ctx, tx, rackSQL+` AND k.rack_id = @rack`, pgx.StrictNamedArgs{"site": site, "rack": id})
@@ -97,6 +98,9 @@ func (db *DB) HangParts(ctx context.Context, a Actor, rack uuid.UUID, parts []uu
 		}
 		if len(k.Done) > 0 {
 			return refuse(RuleChanged, fmt.Sprintf("Rack %s has been through the line. Hang the part on a new rack.", k.Number))
+		}
+		if k.LoadID.Valid {
+			return refuse(RuleChanged, fmt.Sprintf("Rack %s is in oven load %s. Hang the part on a new rack.", k.Number, k.Load))
 		}
 		if err := lockParts(ctx, tx, a.Site, parts); err != nil {
 			return err

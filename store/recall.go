@@ -193,5 +193,5 @@ func refuseRecalled(ctx context.Context, q querier, site uuid.UUID, device Instr
 
 // recalledEvidence says of a record r and a part t that the part is to be measured again: what the record says of it no
 // longer counts.
-const recalledEvidence = `EXISTS (SELECT 1 FROM recall_record rr JOIN recall_decision rd ON rd.site_id = rr.site_id AND rd.review_id = rr.review_id
-	WHERE rr.site_id = r.site_id AND rr.record_id = r.record_id AND rd.part_id = t.part_id AND rd.code = 're_measure')`
+const recalledEvidence = `coalesce((SELECT true FROM recall_record rr JOIN recall_decision rd ON rd.site_id = rr.site_id AND rd.review_id = rr.review_id
+	WHERE rr.site_id = r.site_id AND rr.record_id = r.record_id AND rd.part_id = t.part_id AND rd.code = 're_measure' LIMIT 1), false)`

@@ -52,7 +52,12 @@ func (db *DB) decideRecall(ctx context.Context, tx pgx.Tx, a Actor, review uuid.
 	if err != nil {
 		return err
 	}
-	if err := lockParts(ctx, tx, a.Site, d.Parts); err != nil {
+	// What no longer counts of a sample may reject its lot, so the whole lot is locked.
+	lots, err := lotsOf(ctx, tx, a.Site, "", d.Parts)
+	if err != nil {
+		return err
+	}
+	if err := lockWithLots(ctx, tx, a.Site, d.Parts, lots); err != nil {
 		return err
 	}
 	lines, err := list[RecallLine](ctx, tx, recallLineSQL+` AND l.part_id = ANY(@parts) ORDER BY p.serial`, pgx.StrictNamedArgs{"site": a.Site, "review": review, "parts": d.Parts})
@@ -106,7 +111,15 @@ func (db *DB) decideRecall(ctx context.Context, tx pgx.Tx, a Actor, review uuid.
 			return err
 		}
 	}
-	_, err = db.refresh(ctx, tx, a.Site, d.Parts)
+	if _, err = db.refresh(ctx, tx, a.Site, d.Parts); err != nil || len(lots) == 0 {
+		return err
+	}
+	record, err := value[uuid.UUID](ctx, tx, `SELECT coalesce(@record::uuid, (SELECT record_id FROM recall_record WHERE site_id = @site AND review_id = @review LIMIT 1))`,
+		pgx.StrictNamedArgs{"site": a.Site, "record": r.RecordID, "review": r.ID})
+	if err != nil {
+		return err
+	}
+	_, err = db.settleLots(ctx, tx, a, st, lots, change{record, fmt.Sprintf("Recall %s: %s", r.Number, d.Reason)})
 	return err
 }
 
@@ -116,8 +129,10 @@ func (l RecallLine) may(code string) error {
 	switch {
 	case l.Code != "":
 		return refuse("recall_decision_once", fmt.Sprintf("Part %s was decided by %s already. Reload the page.", l.Serial, l.DecidedBy))
-	case code == "notify_customer" && l.Now != StatusReleased && l.Now != StatusReturned:
+	case code == "notify_customer" && l.Now != StatusReleased && l.Now != StatusShipped && l.Now != StatusReturned:
 		return refuse(RuleInvalid, fmt.Sprintf("Part %s is still in house. Choose no effect, measure again or hold.", l.Serial))
+	case l.Now == StatusShipped && (code == "hold" || code == "re_measure"):
+		return refuse(RuleInvalid, fmt.Sprintf("Part %s is shipped. Choose no effect or notify the customer; a part that comes back is taken in on the page of its shipment, and is held there.", l.Serial))
 	case gone && (code == "hold" || code == "re_measure"):
 		return refuse(RuleInvalid, fmt.Sprintf("Part %s is %s and cannot be held or measured again.", l.Serial, l.Now))
 	}

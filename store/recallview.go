@@ -90,16 +90,17 @@ type RecallLine struct {
 	HoldOpen   bool       `db:"hold_open"` // and still undecided
 	ReleasedAt *time.Time `db:"released_at"`
 	ReleasedBy string     `db:"released_by"`
-	Records    int        `db:"records"`
-	Code       string     `db:"code"`
-	Reason     string     `db:"reason"`
-	DecidedBy  string     `db:"decided_by"`
-	DecidedAt  *time.Time `db:"decided_at"`
+	Papers
+	Records   int        `db:"records"`
+	Code      string     `db:"code"`
+	Reason    string     `db:"reason"`
+	DecidedBy string     `db:"decided_by"`
+	DecidedAt *time.Time `db:"decided_at"`
 }
 
 const recallLineSQL = `SELECT l.part_id, p.serial, pn.code AS part_number, j.number AS job, j.customer, j.order_ref, l.status, ps.status AS now, l.held,
 	EXISTS (SELECT 1 FROM hold_part hp WHERE hp.site_id = l.site_id AND hp.hold_id = v.hold_id AND hp.part_id = l.part_id AND hp.open) AS hold_open,
-	rl.released_at, coalesce(rs.printed_name, '') AS released_by,
+	rl.released_at, coalesce(rs.printed_name, '') AS released_by, ` + papersColumns + `,
 	(SELECT count(*) FROM recall_record rr JOIN record r ON r.site_id = rr.site_id AND r.record_id = rr.record_id CROSS JOIN ` + partsOfRecord + `
 		WHERE rr.site_id = l.site_id AND rr.review_id = l.review_id AND x.part_id = l.part_id)::int AS records,
 	coalesce(d.code, '') AS code, coalesce(d.reason, '') AS reason, coalesce(ds.printed_name, '') AS decided_by, d.decided_at
@@ -107,7 +108,7 @@ const recallLineSQL = `SELECT l.part_id, p.serial, pn.code AS part_number, j.num
 	JOIN part p ON p.site_id = l.site_id AND p.part_id = l.part_id
 	JOIN part_number pn ON pn.site_id = p.site_id AND pn.part_number_id = p.part_number_id
 	JOIN job j ON j.site_id = p.site_id AND j.job_id = p.job_id
-	JOIN part_status ps ON ps.site_id = l.site_id AND ps.part_id = l.part_id
+	JOIN part_status ps ON ps.site_id = l.site_id AND ps.part_id = l.part_id` + papersOf + `
 	LEFT JOIN release rl ON rl.site_id = l.site_id AND rl.release_id = l.release_id
 	LEFT JOIN signature rs ON rs.site_id = rl.site_id AND rs.signature_id = rl.signature_id
 	LEFT JOIN recall_decision d ON d.site_id = l.site_id AND d.review_id = l.review_id AND d.part_id = l.part_id

@@ -73,6 +73,8 @@ type Saved struct {
 	HoldNumber string
 	// RecallNumber is that of the review of everything measured with a device that this record found wrong.
 	RecallNumber string
+	// Lots are sentences about inspection lots that this record decided.
+	Lots []string
 	// Already is set when this record was on disk before: the entry came twice.
 	Already bool
 	// ClockWarning is a sentence when the device's clock was too far off and the server's time was kept instead.
@@ -88,6 +90,9 @@ func (db *DB) Save(ctx context.Context, a Actor, e Entry) (Saved, error) {
 		return Saved{}, err
 	}
 	if err := db.workOutBath(ctx, a, &e); err != nil {
+		return Saved{}, err
+	}
+	if err := db.answerArticle(ctx, a, &e); err != nil {
 		return Saved{}, err
 	}
 	proofs, err := db.checkOverrides(ctx, a, e.Overrides)
@@ -129,6 +134,9 @@ func (db *DB) Preview(ctx context.Context, a Actor, e Entry) (quality.Judgement,
 	if err := db.workOutBath(ctx, a, &e); err != nil {
 		return quality.Judgement{}, err
 	}
+	if err := db.answerArticle(ctx, a, &e); err != nil {
+		return quality.Judgement{}, err
+	}
 	w, err := db.prepare(ctx, db.pool, st, a, &e)
 	if err != nil {
 		return quality.Judgement{}, err
@@ -155,6 +163,7 @@ type work struct {
 	// bathReadings are the last readings of the baths that a wash names, by bath.
 	bathReadings map[uuid.UUID]uuid.UUID
 	recall       string // number of the review that a failed device opened
+	critical     []critical
 }
 
 func (db *DB) save(ctx context.Context, tx pgx.Tx, a Actor, e Entry, proofs map[string]Proof) (Saved, error) {
@@ -188,6 +197,7 @@ func (db *DB) save(ctx context.Context, tx pgx.Tx, a Actor, e Entry, proofs map[
 			return Saved{}, r
 		}
 	}
+	w.ownExceptions(a, proofs)
 	j := quality.Judge(w.spec, w.circumstance, &e.Check)
 	batch := &pgx.Batch{}
 	db.queueRecord(batch, a, e, w, j, hash)
@@ -213,7 +223,8 @@ func (db *DB) save(ctx context.Context, tx pgx.Tx, a Actor, e Entry, proofs map[
 	if err := send(ctx, tx, batch); err != nil {
 		return Saved{}, fmt.Errorf("writing record %s: %w", e.RecordID, err)
 	}
-	return saved, nil
+	saved.Lots, err = db.lotsAfter(ctx, tx, a, e, w, j)
+	return saved, err
 }
 
 // saveCorrection writes an entry in the place of a record. The rules on who and what may be used were applied to the
@@ -269,7 +280,14 @@ func (db *DB) saveCorrection(ctx context.Context, tx pgx.Tx, st Site, a Actor, e
 		saved.RecallNumber = w.recall
 		return saved, err
 	}
-	saved.HoldNumber, err = db.applyCorrection(ctx, tx, a, e, w, j, original)
+	if saved.HoldNumber, err = db.applyCorrection(ctx, tx, a, e, w, j, original); err != nil {
+		return Saved{}, err
+	}
+	lots, err := lotsOf(ctx, tx, a.Site, e.Kind, idsOf(w.parts))
+	if err != nil {
+		return Saved{}, err
+	}
+	saved.Lots, err = db.settleLots(ctx, tx, a, st, lots, change{e.RecordID, e.correction.Text})
 	return saved, err
 }
 
@@ -277,6 +295,9 @@ func (db *DB) saveCorrection(ctx context.Context, tx pgx.Tx, st Site, a Actor, e
 func (db *DB) arrive(ctx context.Context, tx pgx.Tx, a Actor, e Entry, hash string) (st Site, saved Saved, found bool, err error) {
 	if e.RecordID == uuid.Nil {
 		return st, saved, true, refuse(RuleInvalid, "The entry has no number of its own. Reload the page and enter it again.")
+	}
+	if err := lockCarrier(ctx, tx, a.Site, e.Subject); err != nil {
+		return st, saved, false, err
 	}
 	ids, err := subjectParts(ctx, tx, a.Site, e.Subject)
 	if err != nil {
@@ -286,7 +307,7 @@ func (db *DB) arrive(ctx context.Context, tx pgx.Tx, a Actor, e Entry, hash stri
 	sites := ask[Site](b, selectSite, pgx.StrictNamedArgs{"site": a.Site})
 	before := ask[storedRow](b, storedSQL, pgx.StrictNamedArgs{"site": a.Site, "record": e.RecordID})
 	lockDevices(b, a.Site, e)
-	b.Queue(lockSQL, pgx.StrictNamedArgs{"site": a.Site, "parts": ids})
+	b.Queue(lockSavedSQL, pgx.StrictNamedArgs{"site": a.Site, "parts": ids, "kind": string(e.Kind)})
 	if err := send(ctx, tx, b); err != nil {
 		return st, saved, false, err
 	}
@@ -315,9 +336,15 @@ func (db *DB) consequences(ctx context.Context, tx pgx.Tx, batch *pgx.Batch, a A
 	if e.Subject.Kind == quality.OnOven || e.Subject.Kind == quality.OnBath {
 		return "", nil // its verdict is read from the record; no part hangs on it
 	}
+	panel := ""
+	if e.Subject.Kind == quality.OnPanel {
+		if panel, err = labelIn(ctx, tx, a.Site, e.Subject); err != nil {
+			return "", err
+		}
+	}
 	for _, s := range w.parts {
 		s.evidence = append(s.evidence, quality.Evidence{RecordID: e.RecordID.String(), Kind: e.Kind, Verdict: j.Verdict, At: e.ObservedAt,
-			Round: s.Round, Person: a.Person.String(), Sentence: j.Sentence()})
+			Round: s.Round, Person: a.Person.String(), Sentence: onPanel(panel, j.Sentence()), Unconfirmed: w.unconfirmed()})
 	}
 	if j.Verdict == quality.Fail {
 		var held []*standing
@@ -372,6 +399,9 @@ func (db *DB) prepare(ctx context.Context, q querier, st Site, a Actor, e *Entry
 	if err := db.checkLots(ctx, q, a, e, w); err != nil {
 		return nil, err
 	}
+	if missing := quality.ConditionsMissing(w.spec, e.Check); missing != "" {
+		w.refusals = append(w.refusals, refuse(RuleConditions, missing))
+	}
 	return w, db.checkDevices(ctx, q, a, e, w)
 }
 
@@ -394,6 +424,9 @@ func (db *DB) prepareSubject(ctx context.Context, q querier, st Site, a Actor, e
 	ids, err := subjectParts(ctx, q, a.Site, e.Subject)
 	if err != nil {
 		return nil, err
+	}
+	if len(ids) == 0 && e.Subject.Kind == quality.OnPanel {
+		return nil, loosePanel(ctx, q, a.Site, e.Subject.ID)
 	}
 	if len(ids) == 0 {
 		return nil, refuse(RuleNoParts, fmt.Sprintf("There are no parts on this %s. Hang or load them first.", e.Subject.Kind))
@@ -426,6 +459,7 @@ func (db *DB) prepareSubject(ctx context.Context, q querier, st Site, a Actor, e
 		return nil, err
 	}
 	w.admit(e)
+	w.refuseSampled(e)
 	qualified()
 	if more != nil {
 		return w, more()
@@ -473,7 +507,7 @@ func (w *work) admit(e *Entry) {
 			w.refusals = append(w.refusals, refuse(RuleFinished, fmt.Sprintf("Part %s is %s. No further record is taken.", s.Serial, s.Status)))
 			return
 		}
-		if s.Status == StatusOnHold {
+		if s.Status == StatusOnHold && !s.screened(e.Kind) {
 			continue
 		}
 		free++

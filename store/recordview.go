@@ -49,6 +49,7 @@ type Record struct {
 	Findings  []quality.Finding
 	Uses      []UseLine
 	Overrides []OverrideLine
+	Critical  Critical
 }
 
 // An OverrideLine is an authorised exception on a record.
@@ -104,6 +105,9 @@ func (db *DB) RecordByID(ctx context.Context, site, id uuid.UUID) (Record, error
 		return r, err
 	}
 	if r.Uses, err = db.UsesOf(ctx, site, []uuid.UUID{id}); err != nil {
+		return r, err
+	}
+	if r.Critical, err = criticalOf(ctx, db.pool, site, id); err != nil {
 		return r, err
 	}
 	r.Overrides, err = list[OverrideLine](ctx, db.pool, `SELECT o.rule, o.sentence, o.reason, s.printed_name, s.signed_at FROM override o
@@ -172,6 +176,7 @@ func findings(ctx context.Context, q querier, site, record uuid.UUID) ([]quality
 
 // RecordsOn returns the headers of what was recorded on a rack, load or instrument, newest first.
 func (db *DB) RecordsOn(ctx context.Context, site uuid.UUID, s Subject) ([]Header, error) {
-	column := map[quality.Subject]string{quality.OnPart: "part_id", quality.OnRack: "rack_id", quality.OnLoad: "load_id", quality.OnInstrument: "instrument_id"}[s.Kind]
+	column := map[quality.Subject]string{quality.OnPart: "part_id", quality.OnRack: "rack_id", quality.OnLoad: "load_id", quality.OnInstrument: "instrument_id",
+		quality.OnPanel: "panel_id"}[s.Kind]
 	return list[Header](ctx, db.pool, headerSQL+` AND r.`+column+` = @id ORDER BY r.observed_at DESC LIMIT 200`, pgx.StrictNamedArgs{"site": site, "id": s.ID})
 }

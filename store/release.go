@@ -77,7 +77,7 @@ func (db *DB) releaseOne(b *pgx.Batch, a Actor, st Site, s *standing, spec quali
 // mayRelease refuses a part whose gate is not open, naming what it still asks for.
 func mayRelease(a Actor, s *standing, spec quality.FinishSpec, items []quality.Item) error {
 	switch {
-	case finished[s.Status]:
+	case finished[s.Status] && (s.Status != StatusShipped || s.Released):
 		return refuse(RuleFinished, fmt.Sprintf("Part %s is %s already.", s.Serial, s.Status))
 	case s.OpenHolds > 0:
 		return refuse(RuleOnHold, fmt.Sprintf("Part %s is on hold. A supervisor decides first, on the Holds page.", s.Serial))

@@ -19,13 +19,17 @@ const (
 	StatusAccepted        = "accepted"
 	StatusUnderConcession = "under_concession"
 	StatusReleased        = "released"
+	StatusShipped         = "shipped"
 	StatusScrapped        = "scrapped"
 	StatusReturned        = "returned"
 	StatusRegraded        = "regraded"
 )
 
 // finished statuses are ends: no further record is taken.
-var finished = map[string]bool{StatusReleased: true, StatusScrapped: true, StatusReturned: true, StatusRegraded: true}
+var finished = map[string]bool{StatusReleased: true, StatusShipped: true, StatusScrapped: true, StatusReturned: true, StatusRegraded: true}
+
+// Finished reports whether a status is an end, after which no work is done on the part.
+func Finished(status string) bool { return finished[status] }
 
 // dispositionEnds maps the dispositions that end a part's way to its status.
 var dispositionEnds = map[string]string{"scrap": StatusScrapped, "return": StatusReturned, "regrade": StatusRegraded}
@@ -46,18 +50,23 @@ type standing struct {
 	LoadID         uuid.NullUUID `db:"load_id"`
 	OpenHolds      int           `db:"open_holds"`
 	Released       bool          `db:"released"`
+	Shipped        bool          `db:"shipped"`
 	FinalCode      string        `db:"final_code"`
 
 	evidence []quality.Evidence
-	before   string // status before the change
+	places   []placeRow // in inspection lots of this cycle
+	before   string     // status before the change
 }
 
+// standingSQL asks of each part what decides its status. A question with LIMIT 1 is put part by part, where for EXISTS the planner
+// may read all that was ever released or shipped.
 const standingSQL = `
 	SELECT ps.part_id, p.serial, ps.cycle, ps.round, ps.round_started_at, ps.status, pn.spec_id, p.part_number_id, pn.wall_mm, pn.welds,
 		rp.rack_id, lr.load_id,
 		(SELECT count(*) FROM hold_part hp WHERE hp.site_id = ps.site_id AND hp.part_id = ps.part_id AND hp.open)::int AS open_holds,
-		EXISTS (SELECT 1 FROM release rl WHERE rl.site_id = ps.site_id AND rl.part_id = ps.part_id
-			AND NOT EXISTS (SELECT 1 FROM release_void v WHERE v.site_id = rl.site_id AND v.release_id = rl.release_id)) AS released,
+		coalesce((SELECT true FROM release rl WHERE rl.site_id = ps.site_id AND rl.part_id = ps.part_id
+			AND NOT EXISTS (SELECT 1 FROM release_void v WHERE v.site_id = rl.site_id AND v.release_id = rl.release_id) LIMIT 1), false) AS released,
+		coalesce((SELECT true FROM shipment_part sp WHERE sp.site_id = ps.site_id AND sp.part_id = ps.part_id AND ` + notReturned + ` LIMIT 1), false) AS shipped,
 		coalesce((SELECT d.code FROM disposition d WHERE d.site_id = ps.site_id AND d.part_id = ps.part_id
 			AND d.code IN ('scrap', 'return', 'regrade') LIMIT 1), '') AS final_code
 	FROM part_status ps
@@ -71,6 +80,8 @@ var standingWhere = map[quality.Subject]string{
 	quality.OnPart: `ps.part_id = @id`,
 	quality.OnRack: `rp.rack_id = @id`,
 	quality.OnLoad: `lr.load_id = @id`,
+	// A panel speaks for the parts of the load that it went with.
+	quality.OnPanel: `lr.load_id = ` + loadOfPanel,
 }
 
 // lockParts makes concurrent acts on the same parts wait for each other. Locks are taken in the order of the ids, so that
@@ -81,6 +92,20 @@ func lockParts(ctx context.Context, tx pgx.Tx, site uuid.UUID, parts []uuid.UUID
 }
 
 const lockSQL = `SELECT 1 FROM part_status WHERE site_id = @site AND part_id = ANY(@parts) ORDER BY part_id FOR UPDATE`
+
+// lockCarrier keeps parts from joining a rack or load while something is recorded on it: the record speaks for the parts that
+// were there, and for no others. Loads are locked before racks and racks before parts, here as where parts are hung and loaded.
+func lockCarrier(ctx context.Context, tx pgx.Tx, site uuid.UUID, s Subject) error {
+	sql := map[quality.Subject]string{
+		quality.OnRack: `SELECT 1 FROM rack WHERE site_id = @site AND rack_id = @id FOR SHARE`,
+		quality.OnLoad: `SELECT 1 FROM oven_load WHERE site_id = @site AND load_id = @id FOR SHARE`,
+	}[s.Kind]
+	if sql == "" {
+		return nil
+	}
+	_, err := tx.Exec(ctx, sql, pgx.StrictNamedArgs{"site": site, "id": s.ID})
+	return err
+}
 
 // subjectParts returns the ids of the parts that a subject stands for now.
 func subjectParts(ctx context.Context, q querier, site uuid.UUID, s Subject) ([]uuid.UUID, error) {
@@ -111,6 +136,7 @@ func (db *DB) standings(ctx context.Context, q querier, site uuid.UUID, parts []
 func (db *DB) askStandings(b *pgx.Batch, site uuid.UUID, parts []uuid.UUID) (answered func() []*standing) {
 	rows := ask[standing](b, standingSQL+`ps.part_id = ANY(@parts) ORDER BY p.serial`, pgx.StrictNamedArgs{"site": site, "parts": parts})
 	evidence := ask[evidenceRow](b, evidenceSQL, pgx.StrictNamedArgs{"site": site, "parts": parts, "now": db.Clock()})
+	places := ask[placeRow](b, placeSQL, pgx.StrictNamedArgs{"site": site, "parts": parts, "now": db.Clock()})
 	return func() []*standing {
 		byPart := make(map[uuid.UUID]*standing, len(*rows))
 		out := make([]*standing, len(*rows))
@@ -122,7 +148,10 @@ func (db *DB) askStandings(b *pgx.Batch, site uuid.UUID, parts []uuid.UUID) (ans
 		for _, r := range *evidence {
 			s := byPart[r.PartID]
 			s.evidence = append(s.evidence, quality.Evidence{RecordID: r.RecordID.String(), Kind: r.Kind, Verdict: r.Verdict, At: r.At,
-				Round: r.Round, Person: r.Person.String(), Superseded: r.Superseded, Waived: r.Waived, Sentence: r.Sentence})
+				Round: r.Round, Person: r.Person.String(), Superseded: r.Superseded, Waived: r.Waived, Sentence: onPanel(r.Panel, r.Sentence), Unconfirmed: r.Unconfirmed})
+		}
+		for _, p := range *places {
+			byPart[p.PartID].places = append(byPart[p.PartID].places, p)
 		}
 		return out
 	}
@@ -139,34 +168,50 @@ type evidenceRow struct {
 	Superseded bool            `db:"superseded"`
 	Waived     string          `db:"waived"`
 	Sentence   string          `db:"sentence"`
+	// Unconfirmed is what a second person has to confirm before the record counts.
+	Unconfirmed string `db:"unconfirmed"`
+	Panel       string `db:"panel"` // code of the witness panel that was tested
+}
+
+// onPanel names the panel that a test was made on.
+func onPanel(code, sentence string) string {
+	if code == "" {
+		return sentence
+	}
+	return "Panel " + code + ": " + sentence
 }
 
 // evidenceSQL finds the records that speak for each part in its current cycle: on the part, on the rack that holds it, on
-// the load that holds the rack, on a witness panel of either. A record that is not on the part itself counts for the part's
+// the load that holds the rack, on a witness panel of that load. A record that is not on the part itself counts for the part's
 // round when it was made after that began.
+//
+// They are found first, so that a plan starts what is asked of each record once, not once a source.
 const (
-	evidenceColumns = `t.part_id, r.record_id, r.kind, r.verdict, r.observed_at, r.person_id,
-		EXISTS (SELECT 1 FROM record s WHERE s.site_id = r.site_id AND s.supersedes_id = r.record_id) OR ` + recalledEvidence + ` AS superseded,
-		coalesce((SELECT d.concession_ref FROM disposition d JOIN hold h ON h.site_id = d.site_id AND h.hold_id = d.hold_id
-			WHERE r.verdict = 'fail' AND d.site_id = r.site_id AND d.part_id = t.part_id AND d.code = 'concession' AND h.record_id = r.record_id
-			AND (d.concession_ends IS NULL OR d.concession_ends >= (@now::timestamptz AT TIME ZONE (SELECT time_zone FROM site WHERE site.site_id = r.site_id))::date) LIMIT 1), '') AS waived,
-		coalesce((SELECT f.sentence FROM finding f WHERE f.site_id = r.site_id AND f.record_id = r.record_id ORDER BY f.seq LIMIT 1), r.rule) AS sentence`
-	evidenceRound = `CASE WHEN r.counted_at >= t.round_started_at THEN t.round ELSE 0 END AS round`
-	evidenceSQL   = `
+	evidenceColumns = `r.site_id, r.record_id, r.kind, r.verdict, r.observed_at, r.person_id, r.rule`
+	evidenceRound   = `CASE WHEN r.counted_at >= t.round_started_at THEN t.round ELSE 0 END`
+	evidenceSQL     = `
 		WITH t AS (
-			SELECT ps.site_id, ps.part_id, ps.cycle, ps.round, ps.round_started_at, rp.rack_id, lr.load_id
+			SELECT ps.part_id, ps.cycle, ps.round, ps.round_started_at, rp.rack_id, lr.load_id
 			FROM part_status ps
 			LEFT JOIN rack_part rp ON rp.site_id = ps.site_id AND rp.part_id = ps.part_id AND rp.cycle = ps.cycle
 			LEFT JOIN load_rack lr ON lr.site_id = rp.site_id AND lr.rack_id = rp.rack_id
-			WHERE ps.site_id = @site AND ps.part_id = ANY(@parts))
-		SELECT ` + evidenceColumns + `, r.round FROM t JOIN record r ON r.site_id = @site AND r.part_id = t.part_id AND r.cycle = t.cycle
-		UNION ALL
-		SELECT ` + evidenceColumns + `, ` + evidenceRound + ` FROM t JOIN record r ON r.site_id = @site AND r.rack_id = t.rack_id
-		UNION ALL
-		SELECT ` + evidenceColumns + `, ` + evidenceRound + ` FROM t JOIN record r ON r.site_id = @site AND r.load_id = t.load_id
-		UNION ALL
-		SELECT ` + evidenceColumns + `, ` + evidenceRound + ` FROM t JOIN panel pl ON pl.site_id = @site AND (pl.rack_id = t.rack_id OR pl.load_id = t.load_id)
-			JOIN record r ON r.site_id = @site AND r.panel_id = pl.panel_id`
+			WHERE ps.site_id = @site AND ps.part_id = ANY(@parts)),
+		r AS (
+			SELECT t.part_id AS of, r.round AS in_round, '' AS panel, ` + evidenceColumns + ` FROM t JOIN record r ON r.site_id = @site AND r.part_id = t.part_id AND r.cycle = t.cycle
+			UNION ALL
+			SELECT t.part_id, ` + evidenceRound + `, '', ` + evidenceColumns + ` FROM t JOIN record r ON r.site_id = @site AND r.rack_id = t.rack_id
+			UNION ALL
+			SELECT t.part_id, ` + evidenceRound + `, '', ` + evidenceColumns + ` FROM t JOIN record r ON r.site_id = @site AND r.load_id = t.load_id
+			UNION ALL
+			SELECT t.part_id, ` + evidenceRound + `, pl.code, ` + evidenceColumns + ` FROM t JOIN ` + panelsOfLoad + ` ON true
+				JOIN record r ON r.site_id = @site AND r.panel_id = pl.panel_id)
+		SELECT t.part_id, r.in_round AS round, r.panel, r.record_id, r.kind, r.verdict, r.observed_at, r.person_id,
+			coalesce((SELECT true FROM record s WHERE s.site_id = r.site_id AND s.supersedes_id = r.record_id LIMIT 1), false) OR ` + recalledEvidence + ` AS superseded,
+			coalesce((SELECT d.concession_ref FROM disposition d JOIN hold h ON h.site_id = d.site_id AND h.hold_id = d.hold_id
+				WHERE r.verdict = 'fail' AND d.site_id = r.site_id AND d.part_id = t.part_id AND d.code = 'concession' AND h.record_id = r.record_id
+				AND (d.concession_ends IS NULL OR d.concession_ends >= (@now::timestamptz AT TIME ZONE (SELECT time_zone FROM site WHERE site.site_id = r.site_id))::date) LIMIT 1), '') AS waived,
+			coalesce((SELECT f.sentence FROM finding f WHERE f.site_id = r.site_id AND f.record_id = r.record_id ORDER BY f.seq LIMIT 1), r.rule) AS sentence, ` + unconfirmedEvidence + `
+		FROM r CROSS JOIN LATERAL (SELECT r.of AS part_id) t`
 )
 
 // recoated reports whether a coat may lie over an older one: the part is in a later cycle, or was coated again after it had
@@ -184,13 +229,20 @@ func (s *standing) recoated() bool {
 
 // gate returns the part's gate under a spec.
 func (s *standing) gate(spec quality.FinishSpec) []quality.Item {
-	return quality.Gate(spec, s.Round, s.evidence)
+	places := make([]quality.SamplePlace, len(s.places))
+	for i, p := range s.places {
+		places[i] = p.place()
+	}
+	return quality.Gate(spec, s.Round, s.evidence, places...)
 }
 
 // settle works out the part's status and next step from what is known of it.
 func (s *standing) settle(spec quality.FinishSpec) (status string, next quality.Kind) {
 	items := s.gate(spec)
 	switch {
+	case s.Shipped:
+		// Where the part is, whatever is found of it later: it comes back by an act of its own.
+		return StatusShipped, ""
 	case s.Released:
 		return StatusReleased, ""
 	case s.FinalCode != "":
@@ -289,6 +341,10 @@ func (db *DB) Rebuild(ctx context.Context, site uuid.UUID) (changed int, err err
 	err = db.inTx(ctx, site, func(tx pgx.Tx) error {
 		parts, err := column[uuid.UUID](ctx, tx, `SELECT part_id FROM part_status WHERE site_id = @site ORDER BY part_id`, pgx.StrictNamedArgs{"site": site})
 		if err != nil {
+			return err
+		}
+		// A part's status follows from its lots', so these come first.
+		if changed, err = db.rebuildLots(ctx, tx, site); err != nil {
 			return err
 		}
 		all, err := db.refresh(ctx, tx, site, parts)

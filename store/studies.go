@@ -60,6 +60,45 @@ func (db *DB) StudyOn(ctx context.Context, site, device uuid.UUID, day time.Time
 	return s, err
 }
 
+// A GaugeBehind is a gauge that took the values of a figure, with its newest study by then: a zero Study when there is none.
+type GaugeBehind struct {
+	Code  string
+	Study Study
+}
+
+// GaugesBehind returns the gauges that took the readings of records, each with the newest study that was made by a day.
+func (db *DB) GaugesBehind(ctx context.Context, site uuid.UUID, records []uuid.UUID, day time.Time) ([]GaugeBehind, error) {
+	type row struct {
+		Code    string        `db:"code"`
+		Device  uuid.UUID     `db:"instrument_id"`
+		StudyID uuid.NullUUID `db:"study_id"`
+		Method  string        `db:"method"`
+		GRR     float64       `db:"grr_pct"`
+		Of      string        `db:"grr_of"`
+		NDC     *int          `db:"ndc"`
+		MadeOn  *time.Time    `db:"made_on"`
+		ValidTo *time.Time    `db:"valid_to"`
+		Report  string        `db:"report"`
+	}
+	rows, err := list[row](ctx, db.pool, `SELECT i.code, i.instrument_id, s.study_id, coalesce(s.method, '') AS method, coalesce(s.grr_pct, 0) AS grr_pct, coalesce(s.grr_of, '') AS grr_of,
+			s.ndc, s.made_on, s.valid_to, coalesce(s.report, '') AS report
+		FROM (SELECT DISTINCT u.instrument_id FROM record_use u WHERE u.site_id = @site AND u.record_id = ANY(@records) AND u.role = 'gauge') g
+		JOIN instrument i ON i.site_id = @site AND i.instrument_id = g.instrument_id
+		LEFT JOIN LATERAL (SELECT * FROM measurement_study m WHERE m.site_id = @site AND m.instrument_id = g.instrument_id AND m.made_on <= @day
+			ORDER BY m.made_on DESC, m.added_at DESC LIMIT 1) s ON true ORDER BY i.code`, pgx.StrictNamedArgs{"site": site, "records": records, "day": day})
+	if err != nil {
+		return nil, fmt.Errorf("gauges behind a figure: %w", err)
+	}
+	gauges := make([]GaugeBehind, len(rows))
+	for i, r := range rows {
+		gauges[i].Code = r.Code
+		if r.StudyID.Valid {
+			gauges[i].Study = Study{ID: r.StudyID.UUID, InstrumentID: r.Device, Method: r.Method, GRR: r.GRR, Of: r.Of, NDC: r.NDC, MadeOn: *r.MadeOn, ValidTo: *r.ValidTo, Report: r.Report}
+		}
+	}
+	return gauges, nil
+}
+
 // AddStudy keeps a study of a device. With SourceData, a table of readings, the result is computed from it and not taken from
 // the caller; tolerance is the width of the specification in the readings' unit, 0 for none.
 func (db *DB) AddStudy(ctx context.Context, a Actor, s Study, tolerance float64) (Study, error) {

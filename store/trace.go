@@ -44,8 +44,9 @@ const (
 		UNION ALL SELECT rp.part_id, t.observed_at FROM touched t JOIN load_rack lr ON lr.site_id = @site AND lr.load_id = t.load_id
 			JOIN rack_part rp ON rp.site_id = lr.site_id AND rp.rack_id = lr.rack_id
 		UNION ALL SELECT rp.part_id, t.observed_at FROM touched t JOIN panel pl ON pl.site_id = @site AND pl.panel_id = t.panel_id
-			LEFT JOIN load_rack lr ON lr.site_id = pl.site_id AND lr.load_id = pl.load_id
-			JOIN rack_part rp ON rp.site_id = pl.site_id AND rp.rack_id = coalesce(pl.rack_id, lr.rack_id))`
+			LEFT JOIN load_rack pk ON pk.site_id = pl.site_id AND pk.rack_id = pl.rack_id
+			JOIN load_rack lr ON lr.site_id = pl.site_id AND lr.load_id = coalesce(pl.load_id, pk.load_id)
+			JOIN rack_part rp ON rp.site_id = lr.site_id AND rp.rack_id = lr.rack_id)`
 	loadsHit = `WITH hit (part_id, observed_at) AS (SELECT rp.part_id, ol.opened_at FROM oven_load ol
 		JOIN load_rack lr ON lr.site_id = ol.site_id AND lr.load_id = ol.load_id JOIN rack_part rp ON rp.site_id = lr.site_id AND rp.rack_id = lr.rack_id
 		WHERE ol.site_id = @site AND ol.opened_at >= @from AND ol.opened_at < @to AND `
@@ -53,11 +54,11 @@ const (
 	SELECT p.part_id, p.serial, pn.code AS part_number, j.number AS job_number, j.customer, j.order_ref, ps.status,
 		(SELECT rl.released_at FROM release rl WHERE rl.site_id = @site AND rl.part_id = p.part_id
 			AND NOT EXISTS (SELECT 1 FROM release_void v WHERE v.site_id = rl.site_id AND v.release_id = rl.release_id) LIMIT 1) AS released_at,
-		f.times, f.first_at, f.last_at
+		` + papersColumns + `, f.times, f.first_at, f.last_at
 	FROM found f JOIN part p ON p.site_id = @site AND p.part_id = f.part_id
 	JOIN part_status ps ON ps.site_id = @site AND ps.part_id = f.part_id
 	JOIN part_number pn ON pn.site_id = @site AND pn.part_number_id = p.part_number_id
-	JOIN job j ON j.site_id = @site AND j.job_id = p.job_id
+	JOIN job j ON j.site_id = @site AND j.job_id = p.job_id` + papersOf + `
 	ORDER BY p.serial`
 )
 
@@ -84,6 +85,11 @@ var TraceKinds = []TraceKind{
 	{"rack", "Rack", `SELECT rack_id FROM rack WHERE site_id = @site AND number = @name`, `WITH hit (part_id, observed_at) AS (SELECT rp.part_id, k.hung_at
 		FROM rack k JOIN rack_part rp ON rp.site_id = k.site_id AND rp.rack_id = k.rack_id
 		WHERE k.site_id = @site AND k.rack_id = ANY(@ids) AND k.hung_at >= @from AND k.hung_at < @to)` + standNow},
+	{"panel", "Witness panel", `SELECT panel_id FROM panel WHERE site_id = @site AND code = upper(@name)`, `WITH hit (part_id, observed_at) AS (SELECT rp.part_id, pl.added_at
+		FROM panel pl LEFT JOIN load_rack pk ON pk.site_id = pl.site_id AND pk.rack_id = pl.rack_id
+		JOIN load_rack lr ON lr.site_id = pl.site_id AND lr.load_id = coalesce(pl.load_id, pk.load_id)
+		JOIN rack_part rp ON rp.site_id = lr.site_id AND rp.rack_id = lr.rack_id
+		WHERE pl.site_id = @site AND pl.panel_id = ANY(@ids) AND pl.added_at >= @from AND pl.added_at < @to)` + standNow},
 	{"gauge", "Gauge or other device", `SELECT instrument_id FROM instrument WHERE site_id = @site AND code = @name`, throughUses + `u.instrument_id` + toParts + standNow},
 	{"welder", "Welder", findPerson, throughUses + `u.person_id` + toParts + standNow},
 	{"person", "Person who recorded", findPerson, throughRecords + `r.person_id` + toParts + standNow},
@@ -116,12 +122,13 @@ type TracedPart struct {
 	OrderRef   string     `db:"order_ref"`
 	Status     string     `db:"status"`
 	ReleasedAt *time.Time `db:"released_at"`
-	Times      int        `db:"times"`
-	FirstAt    time.Time  `db:"first_at"`
-	LastAt     time.Time  `db:"last_at"`
+	Papers
+	Times   int       `db:"times"`
+	FirstAt time.Time `db:"first_at"`
+	LastAt  time.Time `db:"last_at"`
 }
 
-// Trace returns every part that a thing touched, released ones too, by serial. Records that a correction replaced, and
+// Trace returns every part that a thing touched, released and shipped ones too, by serial, with the papers it left with. Records that a correction replaced, and
 // voids, tie nothing together. ErrNotFound means that the site has no such thing.
 func (db *DB) Trace(ctx context.Context, site uuid.UUID, f TraceFrom) ([]TracedPart, error) {
 	k, err := traceKind(f.Kind)
@@ -161,8 +168,9 @@ func (db *DB) TraceNames(ctx context.Context, site uuid.UUID, kind string, limit
 		"station": `SELECT code FROM station WHERE site_id = @site ORDER BY code`, "part_number": `SELECT code FROM part_number WHERE site_id = @site ORDER BY code`,
 		"spec": `SELECT fs.code || ' rev ' || sr.revision FROM finish_spec_revision sr JOIN finish_spec fs ON fs.site_id = sr.site_id AND fs.spec_id = sr.spec_id
 			WHERE sr.site_id = @site ORDER BY 1`,
-		"load": `SELECT number FROM (SELECT number, opened_at FROM oven_load WHERE site_id = @site ORDER BY opened_at DESC LIMIT @limit) l ORDER BY opened_at DESC`,
-		"rack": `SELECT number FROM (SELECT number, hung_at FROM rack WHERE site_id = @site ORDER BY hung_at DESC LIMIT @limit) k ORDER BY hung_at DESC`,
+		"load":  `SELECT number FROM (SELECT number, opened_at FROM oven_load WHERE site_id = @site ORDER BY opened_at DESC LIMIT @limit) l ORDER BY opened_at DESC`,
+		"panel": `SELECT code FROM (SELECT code, added_at FROM panel WHERE site_id = @site ORDER BY added_at DESC LIMIT @limit) p ORDER BY added_at DESC`,
+		"rack":  `SELECT number FROM (SELECT number, hung_at FROM rack WHERE site_id = @site ORDER BY hung_at DESC LIMIT @limit) k ORDER BY hung_at DESC`,
 	}[kind]
 	if !ok {
 		return nil, fmt.Errorf("tracing from %q: %w", kind, ErrNotFound)
@@ -174,22 +182,27 @@ func (db *DB) TraceNames(ctx context.Context, site uuid.UUID, kind string, limit
 func WriteTrace(w io.Writer, st Site, parts []TracedPart) error {
 	out := csv.NewWriter(w)
 	out.UseCRLF = true
-	if err := out.Write([]string{"part_serial", "part_number", "job_number", "customer", "order_ref", "status", "released_at", "records", "first_at", "last_at"}); err != nil {
+	if err := out.Write([]string{"part_serial", "part_number", "job_number", "customer", "order_ref", "status", "released_at", "shipped_at", "shipment", "delivery_note", "certificate", "records", "first_at", "last_at"}); err != nil {
 		return err
 	}
 	zone := st.Location()
 	for _, p := range parts {
-		released := ""
-		if p.ReleasedAt != nil {
-			released = p.ReleasedAt.In(zone).Format(time.RFC3339)
-		}
-		if err := out.Write([]string{p.Serial, p.PartNumber, p.JobNumber, harmless(p.Customer), harmless(p.OrderRef), p.Status, released, strconv.Itoa(p.Times),
+		if err := out.Write([]string{p.Serial, p.PartNumber, p.JobNumber, harmless(p.Customer), harmless(p.OrderRef), p.Status, moment(p.ReleasedAt, zone),
+			moment(p.ShippedAt, zone), p.Shipment, harmless(p.DeliveryNote), p.Certificate, strconv.Itoa(p.Times),
 			p.FirstAt.In(zone).Format(time.RFC3339), p.LastAt.In(zone).Format(time.RFC3339)}); err != nil {
 			return err
 		}
 	}
 	out.Flush()
 	return out.Error()
+}
+
+// moment writes a time with its offset, empty for none.
+func moment(at *time.Time, zone *time.Location) string {
+	if at == nil {
+		return ""
+	}
+	return at.In(zone).Format(time.RFC3339)
 }
 
 // harmless puts a single quote before free text that a spreadsheet would take for a formula.
@@ -206,8 +219,9 @@ type MockRecall struct {
 	Parts     []TracedPart
 	Took      time.Duration
 	InHouse   int
-	Released  int
-	Customers map[string]int // released parts by customer
+	Released  int // and not shipped
+	Shipped   int
+	Customers map[string]int // released and shipped parts by customer
 }
 
 // MockRecall traces, counts and notes the exercise in the events, with how long it took.
@@ -223,10 +237,13 @@ func (db *DB) MockRecall(ctx context.Context, a Actor, f TraceFrom) (MockRecall,
 		case p.Status == StatusReleased:
 			m.Released++
 			m.Customers[p.Customer]++
+		case p.Status == StatusShipped:
+			m.Shipped++
+			m.Customers[p.Customer]++
 		case !finished[p.Status]:
 			m.InHouse++
 		}
 	}
 	return m, db.Note(ctx, a, Event{Verb: "mock recall", SubjectKind: f.Kind, After: map[string]any{"name": f.Name, "from": f.From, "to": f.To, "parts": len(parts),
-		"in_house": m.InHouse, "released": m.Released, "took_ms": m.Took.Milliseconds()}})
+		"in_house": m.InHouse, "released": m.Released, "shipped": m.Shipped, "took_ms": m.Took.Milliseconds()}})
 }

@@ -15,7 +15,7 @@ import (
 
 // contents makes the content hashes of records and what was signed again, also of what is not sealed yet.
 func (v *Verified) contents(ctx context.Context, tx pgx.Tx, st Site) error {
-	for _, check := range []func(context.Context, pgx.Tx, Site) error{v.recordHashes, v.releases, v.dispositions, v.overrides, v.corrections, v.approvals, v.reviews, v.recalls, v.files} {
+	for _, check := range []func(context.Context, pgx.Tx, Site) error{v.recordHashes, v.releases, v.dispositions, v.overrides, v.corrections, v.approvals, v.reviews, v.recalls, v.returns, v.certificates, v.confirmations, v.exclusions, v.resumes, v.articleApprovals, v.files} {
 		if err := check(ctx, tx, st); err != nil {
 			return fmt.Errorf("what was signed: %w", err)
 		}
@@ -111,6 +111,65 @@ func (v *Verified) dispositions(ctx context.Context, tx pgx.Tx, st Site) error {
 		}
 		return v.bound(r.signed, "disposed", r.By, dispositionContent(r.Hold, r.Part, r.Code, r.Reason, r.Ref, ends))
 	})
+}
+
+func (v *Verified) resumes(ctx context.Context, tx pgx.Tx, st Site) error {
+	type row struct {
+		signed
+		Spec   uuid.UUID    `db:"spec_id"`
+		Kind   quality.Kind `db:"kind"`
+		Reason string       `db:"reason"`
+		By     string       `db:"by"`
+	}
+	return each(ctx, tx, `SELECT 'The new beginning of inspection by lot of ' || f.code AS what, w.switch_id AS id, w.spec_id, w.kind, w.reason, w.switched_by::text AS by, `+signatureColumns+`
+		FROM inspection_switch w JOIN finish_spec f ON f.site_id = w.site_id AND f.spec_id = w.spec_id
+		LEFT JOIN signature s ON s.site_id = w.site_id AND s.signature_id = w.signature_id WHERE w.site_id = @site AND w.from_severity = 'discontinued' AND w.signature_id IS NOT NULL`,
+		pgx.StrictNamedArgs{"site": st.ID}, func(r row) error {
+			return v.bound(r.signed, "authorised", r.By, resumeContent(r.ID, r.Spec, r.Kind, r.Reason))
+		})
+}
+
+func (v *Verified) confirmations(ctx context.Context, tx pgx.Tx, st Site) error {
+	type row struct {
+		signed
+		Record    uuid.UUID `db:"record_id"`
+		Content   string    `db:"content_hash"`
+		Sentences []string  `db:"sentences"`
+		Outcome   string    `db:"outcome"`
+		Reason    string    `db:"reason"`
+		By        string    `db:"by"`
+	}
+	return each(ctx, tx, `SELECT 'What a second person said of a ' || replace(r.kind, '_', ' ') || ' record' AS what, c.confirmation_id AS id, c.record_id, r.content_hash, c.outcome, c.reason,
+		c.decided_by::text AS by, ARRAY(SELECT ce.sentence FROM critical_entry ce WHERE ce.site_id = c.site_id AND ce.record_id = c.record_id ORDER BY ce.rule) AS sentences, `+signatureColumns+`
+		FROM confirmation c JOIN record r ON r.site_id = c.site_id AND r.record_id = c.record_id
+		LEFT JOIN signature s ON s.site_id = c.site_id AND s.signature_id = c.signature_id WHERE c.site_id = @site`, pgx.StrictNamedArgs{"site": st.ID}, func(r row) error {
+		return v.bound(r.signed, "reviewed", r.By, confirmationContent(r.Record, r.Content, r.Sentences, r.Outcome, r.Reason))
+	})
+}
+
+func (v *Verified) exclusions(ctx context.Context, tx pgx.Tx, st Site) error {
+	type row struct {
+		signed
+		Record  uuid.UUID `db:"record_id"`
+		Content string    `db:"content_hash"`
+		Seq     *int      `db:"seq"`
+		Code    string    `db:"reason_code"`
+		Reason  string    `db:"reason"`
+		Ends    bool      `db:"ends"`
+		By      string    `db:"by"`
+	}
+	return each(ctx, tx, `SELECT 'The exclusion of values' AS what, x.exclusion_id AS id, x.record_id, r.content_hash, x.seq, x.reason_code, x.reason, false AS ends, x.excluded_by::text AS by, `+signatureColumns+`
+		FROM exclusion x JOIN record r ON r.site_id = x.site_id AND r.record_id = x.record_id
+		LEFT JOIN signature s ON s.site_id = x.site_id AND s.signature_id = x.signature_id WHERE x.site_id = @site
+		UNION ALL SELECT 'The taking back of an exclusion', e.exclusion_id, e.exclusion_id, '', NULL, '', e.reason, true, e.ended_by::text, `+signatureColumns+`
+		FROM exclusion_end e LEFT JOIN signature s ON s.site_id = e.site_id AND s.signature_id = e.signature_id WHERE e.site_id = @site`,
+		pgx.StrictNamedArgs{"site": st.ID}, func(r row) error {
+			content := exclusionContent(r.Record, r.Content, r.Seq, r.Code, r.Reason)
+			if r.Ends {
+				content = exclusionEndContent(r.ID, r.Reason)
+			}
+			return v.bound(r.signed, "authorised", r.By, content)
+		})
 }
 
 func (v *Verified) overrides(ctx context.Context, tx pgx.Tx, st Site) error {
@@ -228,6 +287,51 @@ func (v *Verified) recalls(ctx context.Context, tx pgx.Tx, st Site) error {
 		}
 		return v.bound(r.signed, "disposed", r.By, recallDecisionContent(r.Review, *r.Part, r.Code, r.Text))
 	})
+}
+
+// returns checks the signatures of parts that were taken back.
+func (v *Verified) returns(ctx context.Context, tx pgx.Tx, st Site) error {
+	type row struct {
+		signed
+		Shipment uuid.UUID `db:"shipment_id"`
+		Part     uuid.UUID `db:"part_id"`
+		Reason   string    `db:"reason"`
+		By       string    `db:"by"`
+	}
+	return each(ctx, tx, `SELECT 'The taking back of part ' || coalesce(p.serial, '?') AS what, b.return_id AS id, b.shipment_id, b.part_id, b.reason, b.taken_by::text AS by, `+signatureColumns+`
+		FROM shipment_return b LEFT JOIN part p ON p.site_id = b.site_id AND p.part_id = b.part_id LEFT JOIN signature s ON s.site_id = b.site_id AND s.signature_id = b.signature_id
+		WHERE b.site_id = @site`, pgx.StrictNamedArgs{"site": st.ID}, func(r row) error {
+		return v.bound(r.signed, "performed", r.By, returnContent(r.Shipment, r.Part, r.Reason))
+	})
+}
+
+// certificates makes the hash of what each certificate states again, and looks for gaps in their numbers.
+func (v *Verified) certificates(ctx context.Context, tx pgx.Tx, st Site) error {
+	type row struct {
+		signed
+		Number  string `db:"number"`
+		Year    int    `db:"year"`
+		Seq     int    `db:"seq"`
+		Content string `db:"content"`
+		Stated  string `db:"content_hash"`
+		By      string `db:"by"`
+	}
+	year, seq := 0, 0
+	return each(ctx, tx, `SELECT 'Certificate ' || c.number AS what, c.certificate_id AS id, c.number, c.year, c.seq, c.content, c.content_hash, c.signed_by::text AS by, `+signatureColumns+`
+		FROM certificate c LEFT JOIN signature s ON s.site_id = c.site_id AND s.signature_id = c.signature_id WHERE c.site_id = @site ORDER BY c.year, c.seq`,
+		pgx.StrictNamedArgs{"site": st.ID}, func(r row) error {
+			if r.Year != year {
+				year, seq = r.Year, 0
+			}
+			if seq++; r.Seq != seq {
+				v.fault(0, "Before certificate %s a number is missing.", r.Number)
+				seq = r.Seq
+			}
+			if hashOf(r.Content) != r.Stated {
+				v.fault(0, "Certificate %s (%s) does not state what was signed.", r.Number, r.ID)
+			}
+			return v.bound(r.signed, "approved", r.By, certificateContent(r.ID, r.Number, r.Stated))
+		})
 }
 
 // recordHashes makes each record's content hash again from its lines, some hundred records at a time.
@@ -356,6 +460,9 @@ func (v *Verified) hashBatch(ctx context.Context, tx pgx.Tx, st Site, records []
 		e.Uses = append(e.Uses, Use{Role: u.Role, ID: u.ID.UUID})
 		return nil
 	}); err != nil {
+		return err
+	}
+	if err := articlesFor(ctx, tx, st.ID, entries); err != nil {
 		return err
 	}
 	for _, r := range records {

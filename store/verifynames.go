@@ -40,10 +40,24 @@ var namesOfRows = map[string]string{
 	"file":       `SELECT 'a picture or certificate, ' || kind || ', of ' || to_char(added_at, 'YYYY-MM-DD HH24:MI') || ' UTC' FROM file WHERE site_id = @site AND file_id = @id`,
 	"disposition": `SELECT 'the decision on part ' || coalesce(p.serial, '?') || ' (' || d.code || ')' FROM disposition d LEFT JOIN part p ON p.site_id = d.site_id AND p.part_id = d.part_id
 		WHERE d.site_id = @site AND d.disposition_id = @id`,
-	"release":      `SELECT 'the release of part ' || coalesce(p.serial, '?') FROM release r LEFT JOIN part p ON p.site_id = r.site_id AND p.part_id = r.part_id WHERE r.site_id = @site AND r.release_id = @id`,
-	"release_void": `SELECT 'the voided release of part ' || coalesce(p.serial, '?') FROM release r LEFT JOIN part p ON p.site_id = r.site_id AND p.part_id = r.part_id WHERE r.site_id = @site AND r.release_id = @id`,
+	"release":        `SELECT 'the release of part ' || coalesce(p.serial, '?') FROM release r LEFT JOIN part p ON p.site_id = r.site_id AND p.part_id = r.part_id WHERE r.site_id = @site AND r.release_id = @id`,
+	"release_void":   `SELECT 'the voided release of part ' || coalesce(p.serial, '?') FROM release r LEFT JOIN part p ON p.site_id = r.site_id AND p.part_id = r.part_id WHERE r.site_id = @site AND r.release_id = @id`,
+	"inspection_lot": `SELECT 'inspection lot ' || number FROM inspection_lot WHERE site_id = @site AND lot_id = @id`,
+	"inspection_sample": `SELECT 'sample ' || s.seq || ' of inspection lot ' || l.number FROM inspection_sample s JOIN inspection_lot l ON l.site_id = s.site_id AND l.lot_id = s.lot_id
+		WHERE s.site_id = @site AND s.sample_id = @id`,
+	"inspection_verdict": `SELECT 'the verdict on inspection lot ' || l.number FROM inspection_verdict v JOIN inspection_lot l ON l.site_id = v.site_id AND l.lot_id = v.lot_id
+		WHERE v.site_id = @site AND v.verdict_id = @id`,
+	"inspection_switch": `SELECT 'the switch of inspection of ' || f.code || ' to ' || w.to_severity FROM inspection_switch w JOIN finish_spec f ON f.site_id = w.site_id AND f.spec_id = w.spec_id
+		WHERE w.site_id = @site AND w.switch_id = @id`,
+	"shipment": `SELECT 'shipment ' || number FROM shipment WHERE site_id = @site AND shipment_id = @id`,
+	"shipment_return": `SELECT 'the taking back of part ' || coalesce(p.serial, '?') FROM shipment_return r LEFT JOIN part p ON p.site_id = r.site_id AND p.part_id = r.part_id
+		WHERE r.site_id = @site AND r.return_id = @id`,
+	"certificate": `SELECT 'certificate ' || number FROM certificate WHERE site_id = @site AND certificate_id = @id`,
 	"measurement_study": `SELECT 'the measurement study of ' || i.code || ' of ' || t.made_on FROM measurement_study t JOIN instrument i ON i.site_id = t.site_id AND i.instrument_id = t.instrument_id
 		WHERE t.site_id = @site AND t.study_id = @id`,
+	"confirmation":  `SELECT 'what a second person said of ' || ` + subjectOf + ` || ' (' || c.outcome || ')' FROM confirmation c JOIN record r ON r.site_id = c.site_id AND r.record_id = c.record_id` + subjectJoins + `WHERE c.site_id = @site AND c.confirmation_id = @id`,
+	"exclusion":     `SELECT 'values of ' || ` + subjectOf + ` || ' left out of the statistics' FROM exclusion x JOIN record r ON r.site_id = x.site_id AND r.record_id = x.record_id` + subjectJoins + `WHERE x.site_id = @site AND x.exclusion_id = @id`,
+	"exclusion_end": `SELECT 'values of ' || ` + subjectOf + ` || ' taken back into the statistics' FROM exclusion_end e JOIN exclusion x ON x.site_id = e.site_id AND x.exclusion_id = e.exclusion_id JOIN record r ON r.site_id = x.site_id AND r.record_id = x.record_id` + subjectJoins + `WHERE e.site_id = @site AND e.end_id = @id`,
 	"recall_review": `SELECT 'recall ' || number FROM recall_review WHERE site_id = @site AND review_id = @id`,
 	"recall_record": `SELECT 'a record of recall ' || r.number FROM recall_record e JOIN recall_review r ON r.site_id = e.site_id AND r.review_id = e.review_id WHERE e.site_id = @site AND e.entry_id = @id`,
 	"recall_decision": `SELECT 'the decision on part ' || p.serial || ' in recall ' || r.number FROM recall_decision d JOIN recall_review r ON r.site_id = d.site_id AND r.review_id = d.review_id
@@ -51,6 +65,11 @@ var namesOfRows = map[string]string{
 	"recall_closing": `SELECT 'the closing of recall ' || number FROM recall_review WHERE site_id = @site AND review_id = @id`,
 	"bath_control": `SELECT 'the control ' || c.characteristic || ' of bath ' || b.code FROM bath_control c JOIN bath b ON b.site_id = c.site_id AND b.bath_id = c.bath_id
 		WHERE c.site_id = @site AND c.control_id = @id`,
+	"drawing_list": `SELECT 'the drawing requirements, revision ' || l.revision || ', of part number ' || n.code FROM drawing_list l JOIN part_number n ON n.site_id = l.site_id AND n.part_number_id = l.part_number_id
+		WHERE l.site_id = @site AND l.list_id = @id`,
+	"first_article": `SELECT 'first article ' || number FROM first_article WHERE site_id = @site AND article_id = @id`,
+	"first_article_approval": `SELECT 'the approval of first article ' || f.number FROM first_article_approval a JOIN first_article f ON f.site_id = a.site_id AND f.article_id = a.article_id
+		WHERE a.site_id = @site AND a.approval_id = @id`,
 	"caution_review": `SELECT 'the review of the cautions by ' || reviewer FROM caution_review WHERE site_id = @site AND review_id = @id`,
 	"day_review":     `SELECT 'the review of seal ' || number FROM day_review WHERE site_id = @site AND review_id = @id`,
 	"event": `SELECT 'the event “' || e.verb || '” about ' || coalesce('part ' || p.serial, e.subject_kind) FROM event e LEFT JOIN part p ON p.site_id = e.site_id AND p.part_id = e.subject_id

@@ -31,15 +31,14 @@ const inPeriod = `r.site_id = @site AND r.shop_day BETWEEN @from AND @to AND (@s
 	AND NOT EXISTS (SELECT 1 FROM record s WHERE s.site_id = r.site_id AND s.supersedes_id = r.record_id)`
 
 // partsOfRecord joins a record r to the parts it speaks for: the part itself, those of its rack, those of its load, those
-// that its witness panel went with.
+// of the load that its witness panel went with.
 const partsOfRecord = `LATERAL (
 		SELECT r.part_id WHERE r.part_id IS NOT NULL
 		UNION ALL SELECT rp.part_id FROM rack_part rp WHERE rp.site_id = r.site_id AND rp.rack_id = r.rack_id
 		UNION ALL SELECT rp.part_id FROM load_rack lr JOIN rack_part rp ON rp.site_id = lr.site_id AND rp.rack_id = lr.rack_id
 			WHERE lr.site_id = r.site_id AND lr.load_id = r.load_id
-		UNION ALL SELECT rp.part_id FROM panel pl JOIN rack_part rp ON rp.site_id = pl.site_id AND rp.rack_id = pl.rack_id
-			WHERE pl.site_id = r.site_id AND pl.panel_id = r.panel_id
-		UNION ALL SELECT rp.part_id FROM panel pl JOIN load_rack lr ON lr.site_id = pl.site_id AND lr.load_id = pl.load_id
+		UNION ALL SELECT rp.part_id FROM panel pl LEFT JOIN load_rack pk ON pk.site_id = pl.site_id AND pk.rack_id = pl.rack_id
+			JOIN load_rack lr ON lr.site_id = pl.site_id AND lr.load_id = coalesce(pl.load_id, pk.load_id)
 			JOIN rack_part rp ON rp.site_id = lr.site_id AND rp.rack_id = lr.rack_id
 			WHERE pl.site_id = r.site_id AND pl.panel_id = r.panel_id) x`
 

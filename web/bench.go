@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"github.com/go-chi/chi/v5"
+	"github.com/google/uuid"
 
 	"coatbook/quality"
 	"coatbook/store"
@@ -28,8 +29,8 @@ func param(r *http.Request, name string) string {
 
 // dueKinds are the checks on single parts that wait at each kind of station. Where none are named, all are.
 var dueKinds = map[string][]quality.Kind{
-	"weld": {quality.Weld}, "wash": {quality.Pretreatment}, "booth": {quality.Coating}, "oven": {quality.Cure, quality.CureTest},
-	"final": {quality.Finish, quality.Film, quality.CureTest},
+	"weld": {quality.Weld}, "wash": {quality.Pretreatment}, "booth": {quality.Coating}, "oven": {quality.Cure, quality.CureTest, quality.PanelTest},
+	"final": {quality.Finish, quality.Film, quality.CureTest, quality.PanelTest},
 }
 
 // mostDue bounds the list of a station: what does not fit a screen is found by scanning.
@@ -64,6 +65,13 @@ func (s *Server) benchPage(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	view := page.BenchView{Frame: s.benchFrame(v, "Bench"), Racks: rackLines(v.site, racks, s.store.Clock()), Loads: loadLines(v.site, loads, s.store.Clock()), Gauges: gaugeLines(v.site, gauges, s.store.Clock())}
+	articles, err := s.store.FirstArticlesDue(r.Context(), v.site.ID)
+	if err != nil {
+		return err
+	}
+	if bench.admits(v) == nil {
+		view.Articles = articleDues(articles)
+	}
 	if v.device == nil || v.device.StationKind == "wash" {
 		baths, err := s.store.BathStandings(r.Context(), v.site, s.store.Clock())
 		if err != nil {
@@ -74,8 +82,20 @@ func (s *Server) benchPage(w http.ResponseWriter, r *http.Request) error {
 	if len(parts) > mostDue {
 		parts, view.More = parts[:mostDue], fmt.Sprintf("These are the %d that have waited longest. Scan a hangtag for any other part.", mostDue)
 	}
+	ids := make([]uuid.UUID, len(parts))
+	for i, p := range parts {
+		ids[i] = p.ID
+	}
+	sampled, err := s.store.SampledAmong(r.Context(), v.site.ID, ids)
+	if err != nil {
+		return err
+	}
 	for _, p := range parts {
-		view.Due = append(view.Due, page.Due{Href: stepAddress(p), What: p.NextKind.Name(), Subject: p.Serial, About: p.PartName + " " + p.PartNumber,
+		href, what := stepAddress(p), p.NextKind.Name()
+		if lot := sampled[p.ID]; lot != "" {
+			href, what = sampleHref(p.Serial, p.NextKind), what+", sample of lot "+lot
+		}
+		view.Due = append(view.Due, page.Due{Href: href, What: what, Subject: p.Serial, About: p.PartName + " " + p.PartNumber,
 			Since: "since " + clockWords(v.site, p.ChangedAt, s.store.Clock())})
 	}
 	return s.render(w, r, http.StatusOK, page.Bench(view))
@@ -91,7 +111,7 @@ func stepAddress(p store.PartRow) string {
 		if p.Rack != "" {
 			return "/racks/" + url.PathEscape(p.Rack)
 		}
-	case quality.Cure, quality.CureTest:
+	case quality.Cure, quality.CureTest, quality.PanelTest:
 		if p.Load != "" {
 			return "/loads/" + url.PathEscape(p.Load)
 		}
@@ -179,6 +199,10 @@ func (s *Server) scan(w http.ResponseWriter, r *http.Request) error {
 	if code.Type == "BADGE" {
 		return s.render(w, r, http.StatusUnprocessableEntity, page.Scan(page.ScanView{Frame: s.benchFrame(v, "A badge"), Code: "badge", Sentence: "That is a badge. Lock first, then scan it on the sign-on page."}))
 	}
+	check := ""
+	if code.Type == "CERTIFICATE" {
+		code.Value, check, _ = strings.Cut(code.Value, ".")
+	}
 	found, err := s.store.Scan(r.Context(), v.site.ID, code.Value)
 	if errors.Is(err, store.ErrNotFound) {
 		return s.render(w, r, http.StatusNotFound, page.Scan(page.ScanView{Frame: s.benchFrame(v, "Not known"), Code: clipped(code.Value),
@@ -187,12 +211,14 @@ func (s *Server) scan(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	to := map[string]string{"part": "/parts/", "rack": "/racks/", "load": "/loads/", "gauge": "/gauges/", "lot": "/parts?q="}[found.Kind]
+	to := map[string]string{"part": "/parts/", "rack": "/racks/", "load": "/loads/", "gauge": "/gauges/", "panel": "/panels/", "lot": "/parts?q=", "certificate": "/certificates/", "shipment": "/shipments/"}[found.Kind]
 	switch found.Kind {
 	case "gauge":
 		to += url.PathEscape(found.Code) + "/verification"
 	case "lot":
 		to += url.QueryEscape(found.Code)
+	case "certificate":
+		to = address(to+url.PathEscape(found.Code), "check", check)
 	default:
 		to += url.PathEscape(found.Code)
 	}

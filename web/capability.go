@@ -11,10 +11,14 @@ import (
 
 // capability words a result with everything that must stand beside an index: how many, by what subgroup, of which period,
 // against which limits of which revision, mean, both standard deviations, method, stability, distribution and lower bound.
-func (g *filmGroup) capability(d filmDrawing, r process.Result, chart process.Chart, drawn bool) page.Capability {
+func (g *filmGroup) capability(d filmDrawing, r process.Result, chart process.Chart, drawn bool, gauge figureGauge) page.Capability {
 	c := page.Capability{BoundWords: fmt.Sprintf("at least, with %s %% confidence", quality.Number(r.Confidence*100, 1))}
 	name, value, lower, ok := r.Headline()
-	if ok {
+	why := gauge.withheld()
+	if ok = ok && why == ""; why != "" {
+		c.Withheld = why
+	} else if ok {
+		c.Marked = gauge.marked()
 		c.Name, c.Estimate, c.Bound = name, fmt.Sprintf("%.2f", value), fmt.Sprintf("%.2f", lower)
 	} else {
 		c.Withheld = strings.Join(r.Reasons, " ")
@@ -29,10 +33,11 @@ func (g *filmGroup) capability(d filmDrawing, r process.Result, chart process.Ch
 		c.Standing = page.Standing{Word: "not shown to be stable, so this is performance, not capability", Kind: "hold"}
 	}
 	c.Facts = []page.DeskFact{
-		page.Plain("From", fmt.Sprintf("%s of %s, each part a subgroup%s; none is left out", counted(r.N, "reading"), counted(r.Subgroups, "film check"), sizes(r))),
+		page.Plain("From", fmt.Sprintf("%s of %s, each part a subgroup%s; %s", counted(r.N, "reading"), counted(r.Subgroups, "film check"), sizes(r), g.leftOutWords())),
 		page.Plain("Period", periodWords(d.period, d.today)),
 		page.Plain("Limits", g.film.Limits.String()+", "+g.name()),
 		page.Plain("Decision rule", decisionRule(g.film)),
+		gauge.fact,
 		page.Plain("Mean", filmText(r.Mean, d.unit)+" of all readings"),
 		page.Plain("Spread", spreads(d, r)),
 		page.Plain("Method", method(d, r)),
@@ -46,6 +51,20 @@ func (g *filmGroup) capability(d filmDrawing, r process.Result, chart process.Ch
 		c.Facts = append(c.Facts, page.Plain("Note", note))
 	}
 	return c
+}
+
+// leftOutWords says how much is left out.
+func (g *filmGroup) leftOutWords() string {
+	n := 0
+	for _, c := range g.checks {
+		if c.All != nil {
+			n += c.All.N - c.N
+		}
+	}
+	if n == 0 {
+		return "none is left out"
+	}
+	return counted(n, "reading") + " left out, listed below"
 }
 
 func sizes(r process.Result) string {

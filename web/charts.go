@@ -72,7 +72,12 @@ func (s *Server) chartOf(r *http.Request, v *visit, f store.FilmFilter, checks [
 		}
 		return figure, "These parts were judged by different limits, so no one chart or index fits them. Choose one:", pick, nil
 	}
-	figure = groups[0].figure(filmDrawing{width: 1240, height: 330, unit: v.unit(), zone: v.site.Location(), period: f.Period, today: today, kind: kind,
+	gauges, err := s.store.GaugesBehind(r.Context(), v.site.ID, recordIDs(groups[0].checks), f.Period.To)
+	if err != nil {
+		return figure, "", nil, err
+	}
+	figure = groups[0].figure(filmDrawing{gauges: gauges, leftOut: func(x store.Exclusion, serial string) page.LeftOut { return s.leftOut(v, x, serial) },
+		width: 1240, height: 330, unit: v.unit(), zone: v.site.Location(), period: f.Period, today: today, kind: kind,
 		list: address("/parts", append(periodQuery(f.Period), "list", "film", "part_number", f.PartNumber, "booth", f.Booth, "spec", f.Spec)...)})
 	return figure, "", nil, nil
 }

@@ -73,7 +73,29 @@ func readCure(sh *sheet) (quality.Check, []store.Use) {
 		}
 		slots = append(slots, peak, above)
 	}
-	return quality.Check{Kind: quality.Cure, Readings: sh.Readings(slots, sh.visit.comma())}, nil
+	check := quality.Check{Kind: quality.Cure, Readings: sh.Readings(append(slots, sh.windowSlots()...), sh.visit.comma())}
+	if source := strings.TrimSpace(sh.Values.Get(quality.RatingWindowSource)); source != "" {
+		if len([]rune(source)) > 120 {
+			sh.Say(quality.RatingWindowSource, "Where the window comes from has more than 120 characters.")
+		}
+		check.Ratings = []quality.Rating{{Characteristic: quality.RatingWindowSource, Code: source}}
+	}
+	return check, nil
+}
+
+// windowPoints is how many points of a cure window can be typed for one load.
+const windowPoints = 2
+
+// windowSlots are the points of a cure window that is typed in place of the powder's.
+func (sh *sheet) windowSlots() []form.Slot {
+	var slots []form.Slot
+	for n := 1; n <= windowPoints; n++ {
+		slots = append(slots,
+			form.Slot{Name: fmt.Sprintf("window_metal-%d", n), Label: fmt.Sprintf("Point %d, metal at", n), Characteristic: quality.WindowMetal, Spot: n, Unit: sh.temperature(), Optional: true},
+			form.Slot{Name: fmt.Sprintf("window_least-%d", n), Label: fmt.Sprintf("Point %d, at least", n), Characteristic: quality.WindowLeast, Spot: n, Unit: quality.Minute, Optional: true},
+			form.Slot{Name: fmt.Sprintf("window_longest-%d", n), Label: fmt.Sprintf("Point %d, at most", n), Characteristic: quality.WindowLongest, Spot: n, Unit: quality.Minute, Optional: true})
+	}
+	return slots
 }
 
 func showCure(sh *sheet, e page.Entry) templ.Component {
@@ -91,6 +113,12 @@ func showCure(sh *sheet, e page.Entry) templ.Component {
 		}
 	}
 	v.Window = windowSentence(sh.form.Circumstance.Window)
+	for _, slot := range sh.windowSlots() {
+		field := sh.field(slot, quality.Limits{})
+		v.Typed, v.TypedOpen = append(v.Typed, field), v.TypedOpen || field.Value != ""
+	}
+	v.TypedSource = ui.TextField{Name: quality.RatingWindowSource, Label: "Where it comes from", Hint: "such as the maker's letter with its date", Value: sh.Values.Get(quality.RatingWindowSource),
+		Problem: sh.Wrong[quality.RatingWindowSource], Optional: true}
 	for n := 1; n <= sh.channels(); n++ {
 		peak, above := sh.channelSlots(n)
 		place := ui.TextField{Name: fmt.Sprintf("place-%d", n), Label: fmt.Sprintf("Place %d", n), Hint: "where on the load", Value: sh.Values.Get(fmt.Sprintf("place-%d", n)), Problem: sh.Wrong[fmt.Sprintf("place-%d", n)]}

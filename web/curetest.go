@@ -54,6 +54,9 @@ func readCureTest(sh *sheet) (quality.Check, []store.Use) {
 		}
 		check.Ratings = append(check.Ratings, quality.Rating{Characteristic: quality.RatingControl, Code: control})
 	}
+	if sh.form.Subject.Kind == quality.OnPanel {
+		return check, sh.use("solvent", "solvent") // the panel is what was rubbed
+	}
 	return check, append(sh.use("tested", "tested_part"), sh.use("solvent", "solvent")...)
 }
 
@@ -80,6 +83,9 @@ func showCureTest(sh *sheet, e page.Entry) templ.Component {
 	v.Lot = sh.lotSelect("solvent", "solvent", store.Solvent, sh.form.Spec.Requires.Solvent)
 	v.Tested = ui.Select{Name: "tested", Label: "Part that was rubbed", Empty: "a test panel of this load", Scan: "PART"}
 	for _, p := range sh.form.Parts {
+		if sh.form.Subject.Kind == quality.OnPanel {
+			break
+		}
 		v.Tested.Choices = append(v.Tested.Choices, ui.Choice{Value: p.ID.String(), Label: p.Serial, Code: p.Serial, Chosen: p.ID.String() == sh.Values.Get("tested")})
 	}
 	return page.CureTest(v)

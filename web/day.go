@@ -33,9 +33,13 @@ type dayRead struct {
 	faults          []store.FaultCount
 	faulty          int
 	film            []store.FilmCheck
+	filmGaugesUsed  []store.GaugeBehind
+	waitingRecords  []store.Waiting
+	leftOut         func(x store.Exclusion, serial string) page.LeftOut
 	filmDays        []store.FilmDay
 	holds           []store.Hold
 	actions         []store.HoldAction // open ones
+	articles        []store.ArticleDue // part numbers that wait for a first article
 	baths           []store.BathPoint
 	ovens           []store.OvenDay
 	rhythms         []store.OvenStanding
@@ -76,7 +80,8 @@ func (s *Server) dayPage(w http.ResponseWriter, r *http.Request) error {
 
 // readDay reads a day. A date that is none, and a shift that the site does not have, are ErrNotFound.
 func (s *Server) readDay(ctx context.Context, v *visit, date, shift string) (*dayRead, error) {
-	d := &dayRead{now: s.store.Clock(), site: v.site, unit: v.unit(), shift: shift}
+	d := &dayRead{now: s.store.Clock(), site: v.site, unit: v.unit(), shift: shift,
+		leftOut: func(x store.Exclusion, serial string) page.LeftOut { return s.leftOut(v, x, serial) }}
 	today, current := v.site.ShopDay(d.now)
 	d.today, d.day = today, today
 	if date != "" {
@@ -110,8 +115,10 @@ func (s *Server) readDay(ctx context.Context, v *visit, date, shift string) (*da
 	g.Go(func() (err error) { d.faults, err = s.store.Faults(ctx, site, p); return err })
 	g.Go(func() (err error) { d.faulty, err = s.store.FaultySubjects(ctx, site, p); return err })
 	g.Go(func() (err error) { d.holds, err = s.store.OpenHolds(ctx, site); return err })
+	g.Go(func() (err error) { d.articles, err = s.store.FirstArticlesDue(ctx, site); return err })
 	g.Go(func() (err error) { d.actions, err = s.store.OpenActions(ctx, site); return err })
 	g.Go(func() (err error) { d.recalls, err = s.store.OpenRecalls(ctx, site); return err })
+	g.Go(func() (err error) { d.waitingRecords, err = s.store.WaitingRecords(ctx, site); return err })
 	g.Go(func() (err error) { d.waiting, err = s.store.WaitingReviews(ctx, site); return err })
 	g.Go(func() (err error) { d.gauges, err = s.store.Instruments(ctx, site); return err })
 	g.Go(func() (err error) { d.gaugeShifts, err = s.store.GaugeShifts(ctx, site, d.day); return err })
@@ -132,6 +139,15 @@ func (s *Server) readDay(ctx context.Context, v *visit, date, shift string) (*da
 	var err error
 	// The group's context has ended with it.
 	d.specs, err = s.store.SpecBodies(context.WithoutCancel(ctx), site, slices.Compact(revisions))
+	if err != nil {
+		return nil, err
+	}
+	groups, err := filmGroups(d.film, d.specs)
+	if err != nil || len(groups) == 0 {
+		return d, err
+	}
+	// Of the group that the day's figure shows.
+	d.filmGaugesUsed, err = s.store.GaugesBehind(context.WithoutCancel(ctx), site, recordIDs(groups[0].checks), d.day)
 	return d, err
 }
 
@@ -361,7 +377,7 @@ func (d *dayRead) filmFigure() (page.FilmFigure, error) {
 	}
 	g := groups[0]
 	from := d.day.AddDate(0, 0, -29).Format(time.DateOnly)
-	f := g.figure(filmDrawing{width: 680, height: 250, unit: d.unit, zone: d.site.Location(), period: d.period(), today: d.day, kind: process.KindBetweenWithin,
+	f := g.figure(filmDrawing{gauges: d.filmGaugesUsed, leftOut: d.leftOut, width: 680, height: 250, unit: d.unit, zone: d.site.Location(), period: d.period(), today: d.day, kind: process.KindBetweenWithin,
 		list: d.list("list", "film", "spec", g.spec)})
 	f.More = page.Ref{Text: "The 30 days to this one", Href: address("/charts/film", "from", from, "to", d.day.Format(time.DateOnly), "spec", g.spec)}
 	for _, other := range groups[1:] {

@@ -20,8 +20,10 @@ func (d *dayRead) first() []page.DayFirst {
 	var items []page.DayFirst
 	items = append(items, d.firstFilm()...)
 	items = append(items, d.firstRecalls()...)
+	items = append(items, d.firstConfirmations()...)
 	items = append(items, d.firstHolds()...)
 	items = append(items, d.firstActions()...)
+	items = append(items, d.firstArticlesDue()...)
 	items = append(items, d.firstReviews()...)
 	items = append(items, d.firstBaths()...)
 	items = append(items, d.firstOvens()...)
@@ -113,6 +115,16 @@ func usualRange(points []dayValue) (usual, low, high float64, ok bool) {
 	const d2 = 1.128379167 // 2/√π, the mean range of two normal values in standard deviations
 	sigma := moves / float64(len(before)-1) / d2
 	return usual, usual - 3*sigma, usual + 3*sigma, sigma > 0
+}
+
+// firstConfirmations are the records that wait for a second person, the oldest first.
+func (d *dayRead) firstConfirmations() []page.DayFirst {
+	var items []page.DayFirst
+	for _, w := range d.waitingRecords {
+		items = append(items, page.DayFirst{Kind: "hold", Link: page.Ref{Text: w.Kind.Name() + " of " + w.Subject, Href: "/records/" + w.RecordID.String() + "#confirm"},
+			Rest: fmt.Sprintf(" waits for a second person, %s: %s", age(d.now.Sub(w.At)), w.Sentence)})
+	}
+	return items
 }
 
 func (d *dayRead) firstHolds() []page.DayFirst {

@@ -28,6 +28,8 @@ func partStanding(status string, next quality.Kind) page.Standing {
 		return page.Standing{Word: "under concession, not released", Kind: "none"}
 	case store.StatusReleased:
 		return page.Standing{Word: "released", Kind: "pass"}
+	case store.StatusShipped:
+		return page.Standing{Word: "shipped", Kind: "pass"}
 	case store.StatusScrapped:
 		return page.Standing{Word: "scrapped", Kind: "fail"}
 	}
@@ -152,6 +154,8 @@ func subjectHref(kind, subject string) string {
 		return "/gauges/" + url.PathEscape(subject)
 	case "bath":
 		return bathHref(subject)
+	case "panel":
+		return "/panels/" + url.PathEscape(subject)
 	}
 	return ""
 }

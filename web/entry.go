@@ -143,7 +143,7 @@ func (s *Server) renderSheet(w http.ResponseWriter, r *http.Request, status int,
 }
 
 // lasting are the rules that choosing something else on the page does not mend.
-var lasting = []string{store.RuleFinished, store.RuleOnHold, store.RuleNoParts, store.RuleMixed, store.RuleSpecNotApproved, store.RuleNotQualified, store.RuleInvalid}
+var lasting = []string{store.RuleFinished, store.RuleOnHold, store.RuleNoParts, store.RuleMixed, store.RuleSpecNotApproved, store.RuleNotQualified, store.RuleInvalid, store.RulePanelLoose}
 
 // entryView fills in what all entry pages show.
 func (s *Server) entryView(sh *sheet) page.Entry {
@@ -198,6 +198,10 @@ func (sh *sheet) fieldOf(rule string) string {
 		return "gauge"
 	case store.RuleLotMissing, store.RuleLotExpired, store.RuleLotRejected:
 		return lotField[sh.kind]
+	case store.RuleConditions:
+		return quality.TestTemperature
+	case store.RuleWindow:
+		return "window_metal-1"
 	case store.RuleBathUnchecked:
 		return "bath-1"
 	case store.RuleLate, store.RuleFuture:
@@ -334,6 +338,9 @@ func (sh *sheet) savedWords(saved store.Saved) string {
 	}
 	if saved.HoldNumber != "" {
 		words += " On hold: " + saved.HoldNumber + "."
+	}
+	for _, sentence := range saved.Lots {
+		words += " " + sentence
 	}
 	if saved.RecallNumber != "" {
 		words += " Recall " + saved.RecallNumber + " lists what was measured with it since it was last good."

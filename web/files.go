@@ -84,7 +84,7 @@ func (s *Server) addRecordFile(w http.ResponseWriter, r *http.Request) error {
 
 // addFile reads the posted file and keeps it. What is wrong with it comes back as a sentence with the status to say it with.
 func (s *Server) addFile(r *http.Request, of store.FileOwner) (problem string, status int, err error) {
-	body, caption, err := postedFile(r)
+	body, words, err := postedFile(r)
 	var tooLarge *http.MaxBytesError
 	switch {
 	case errors.As(err, &tooLarge):
@@ -92,7 +92,8 @@ func (s *Server) addFile(r *http.Request, of store.FileOwner) (problem string, s
 	case err != nil || len(body) == 0:
 		return "Choose a picture or a PDF.", http.StatusUnprocessableEntity, nil
 	}
-	_, err = s.store.AddFile(r.Context(), visitFrom(r).actor, of, body, caption)
+	of.Line = words["line"]
+	_, err = s.store.AddFile(r.Context(), visitFrom(r).actor, of, body, words["caption"])
 	var refusal *store.Refusal
 	if errors.As(err, &refusal) {
 		return refusal.Sentence, answerTo(r, err).status, nil
@@ -105,30 +106,31 @@ func (s *Server) addFile(r *http.Request, of store.FileOwner) (problem string, s
 
 // postedFile reads the first file of a form into memory, no further than its limit. Its name is not read: nothing is stored
 // under it. Nothing is written to disk.
-func postedFile(r *http.Request) (body []byte, caption string, err error) {
+func postedFile(r *http.Request) (body []byte, words map[string]string, err error) {
 	parts, err := r.MultipartReader()
 	if err != nil {
-		return nil, "", err
+		return nil, nil, err
 	}
+	words = map[string]string{}
 	for {
 		part, err := parts.NextPart()
 		if errors.Is(err, io.EOF) {
-			return body, strings.TrimSpace(caption), nil
+			return body, words, nil
 		}
 		if err != nil {
-			return nil, "", err
+			return nil, nil, err
 		}
-		switch {
-		case part.FormName() == "caption":
+		switch name := part.FormName(); {
+		case name == "caption" || name == "line":
 			text, err := io.ReadAll(io.LimitReader(part, 1000))
 			if err != nil {
-				return nil, "", err
+				return nil, nil, err
 			}
-			caption = strings.ToValidUTF8(string(text), "")
+			words[name] = strings.TrimSpace(strings.ToValidUTF8(string(text), ""))
 		case part.FormName() == "file" && body == nil:
 			// One byte more than may be kept, so that a longer file is seen to be one.
 			if body, err = io.ReadAll(io.LimitReader(part, store.MaxFile+1)); err != nil {
-				return nil, "", err
+				return nil, nil, err
 			}
 		}
 	}

@@ -85,6 +85,8 @@ type filmDrawing struct {
 	today         time.Time
 	kind          process.Kind
 	list          string // address of the parts behind it
+	gauges        []store.GaugeBehind
+	leftOut       func(x store.Exclusion, serial string) page.LeftOut
 }
 
 // filmKinds are the charts that film can be shown on, in the order of the choice.
@@ -102,30 +104,77 @@ func (g *filmGroup) figure(d filmDrawing) page.FilmFigure {
 		Caption: fmt.Sprintf("%s, %s, %s", counted(len(g.checks), "film check"), periodWords(d.period, d.today), g.name()),
 		List:    page.Ref{Text: "List " + counted(len(g.checks), "film check"), Href: d.list},
 	}
-	subgroups := make([]process.Summary, len(g.checks))
-	for i, c := range g.checks {
-		subgroups[i] = process.Summary{N: c.N, Mean: c.MeanUM, M2: c.M2, Min: c.MinUM, Max: c.MaxUM}
+	kept, figures, all := g.without()
+	gauge := gaugeOf(d.gauges, d.period.To)
+	for _, c := range g.checks {
+		for _, x := range c.LeftOut {
+			f.LeftOut = append(f.LeftOut, d.leftOut(x, c.Serial))
+		}
 	}
-	within := process.BetweenAndWithin
-	if d.kind == process.KindXbarS {
-		within = process.FromSBar
-	}
-	result, err := process.Capability(subgroups, process.Options{Spec: process.Spec{Lower: g.lower, Upper: g.upper}, Within: within, Chart: d.kind,
-		Subgroup: "part", Reading: "reading"})
+	result, err := g.compute(d, figures, gauge)
 	if err != nil {
 		f.Empty = "The film of these parts cannot be computed: " + err.Error() + "."
 		return f
 	}
-	chart, err := g.chart(d.kind, subgroups, result)
+	chart, err := g.chart(d.kind, figures, result)
 	if err != nil {
-		f.Empty = noChart(err, len(g.checks))
+		f.Empty = noChart(err, len(kept.checks))
 	} else {
-		f.Level, f.Spread = g.draw(d, chart)
-		f.Signals = g.signals(d, chart)
+		f.Level, f.Spread = kept.draw(d, chart)
+		f.Signals = kept.signals(d, chart)
 	}
-	c := g.capability(d, result, chart, err == nil)
+	c := g.capability(d, result, chart, err == nil, gauge)
+	if len(f.LeftOut) > 0 {
+		whole, err := g.compute(d, all, gauge)
+		if err != nil {
+			f.Empty = "The film of these parts cannot be computed: " + err.Error() + "."
+			return f
+		}
+		c.Facts = append([]page.DeskFact{page.Plain("With all values", indexWords(d, whole, gauge)), page.Plain("Without those left out", indexWords(d, result, gauge))}, c.Facts...)
+	}
 	f.Capability = &c
 	return f
+}
+
+// without parts what counts from what is left out: the checks with values that count and their figures, and the figures of
+// all values.
+func (g *filmGroup) without() (kept *filmGroup, figures, all []process.Summary) {
+	summary := func(f store.FilmFigures) process.Summary {
+		return process.Summary{N: f.N, Mean: f.MeanUM, M2: f.M2, Min: f.MinUM, Max: f.MaxUM}
+	}
+	copied := *g
+	copied.checks = nil
+	for _, c := range g.checks {
+		whole := c.FilmFigures
+		if c.All != nil {
+			whole = *c.All
+		}
+		all = append(all, summary(whole))
+		if c.N > 0 {
+			copied.checks = append(copied.checks, c)
+			figures = append(figures, summary(c.FilmFigures))
+		}
+	}
+	return &copied, figures, all
+}
+
+func (g *filmGroup) compute(d filmDrawing, subgroups []process.Summary, gauge figureGauge) (process.Result, error) {
+	within := process.BetweenAndWithin
+	if d.kind == process.KindXbarS {
+		within = process.FromSBar
+	}
+	return process.Capability(subgroups, process.Options{Spec: process.Spec{Lower: g.lower, Upper: g.upper}, Within: within, Chart: d.kind,
+		Subgroup: "part", Reading: "reading", Gauge: gauge.gauge})
+}
+
+// indexWords is a result in one line: how many, and the index or why there is none.
+func indexWords(d filmDrawing, r process.Result, gauge figureGauge) string {
+	words := fmt.Sprintf("%s of %s, mean %s", counted(r.N, "reading"), counted(r.Subgroups, "film check"), filmText(r.Mean, d.unit))
+	name, value, lower, ok := r.Headline()
+	if !ok || gauge.withheld() != "" {
+		return words + ", no index"
+	}
+	return words + fmt.Sprintf(", %s %.2f, at least %.2f", name, value, lower)
 }
 
 // chart is the chart that stability was judged by; below the least count for an index it is drawn all the same.
@@ -261,4 +310,13 @@ func (g *filmGroup) signals(d filmDrawing, c process.Chart) []page.Signal {
 		out = append(out[:mostSignals-1], page.Signal{Rest: fmt.Sprintf("And %s more.", counted(rest, "pattern"))})
 	}
 	return out
+}
+
+// recordIDs are the records of checks.
+func recordIDs(checks []store.FilmCheck) []uuid.UUID {
+	ids := make([]uuid.UUID, len(checks))
+	for i, c := range checks {
+		ids[i] = c.RecordID
+	}
+	return ids
 }

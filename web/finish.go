@@ -36,9 +36,7 @@ func (sh *sheet) finishSlots() (conditions, gloss []form.Slot) {
 		{Name: "light", Label: "Light at the part", Characteristic: "light", Unit: quality.Lux, Optional: spec.Light.None()},
 	}
 	if spec.Gloss != nil {
-		for n := 1; n <= 3; n++ {
-			gloss = append(gloss, form.Slot{Name: fmt.Sprintf("gloss-%d", n), Label: fmt.Sprintf("Gloss, reading %d", n), Characteristic: "gloss", Rep: n, Unit: quality.GlossUnit, Optional: n > 1})
-		}
+		gloss = glossSlots()
 	}
 	return conditions, gloss
 }
@@ -49,19 +47,12 @@ func knownDefect(code string) bool {
 
 func readFinish(sh *sheet) (quality.Check, []store.Use) {
 	conditions, gloss := sh.finishSlots()
-	check := quality.Check{Kind: quality.Finish, Defects: sh.Defects(knownDefect), Readings: sh.Readings(append(conditions, gloss...), sh.visit.comma())}
-	if a := sh.finishSpec().Adhesion; a != nil {
-		class := sh.Values.Get("adhesion")
-		switch {
-		case class == "":
-			sh.Say("adhesion", "Adhesion: choose the class, or mark it as not measured.")
-		case slices.Contains(quality.AdhesionClasses(a.Method), class):
-			check.Ratings = append(check.Ratings, quality.Rating{Characteristic: quality.RatingAdhesion, Code: class})
-		case class != string(quality.NotMeasured):
-			sh.Say("adhesion", fmt.Sprintf("Adhesion: “%s” is not a class of the method.", class))
-		}
+	slots := append(conditions, gloss...)
+	a := sh.finishSpec().Adhesion
+	if a != nil {
+		slots = append(slots, sh.testConditionSlots(a)...)
 	}
-	return check, nil
+	return quality.Check{Kind: quality.Finish, Defects: sh.Defects(knownDefect), Readings: sh.Readings(slots, sh.visit.comma()), Ratings: sh.readAdhesion(a)}, nil
 }
 
 func showFinish(sh *sheet, e page.Entry) templ.Component {
@@ -81,10 +72,7 @@ func showFinish(sh *sheet, e page.Entry) templ.Component {
 	}
 	if a := spec.Adhesion; a != nil {
 		v.AdhesionAsked = fmt.Sprintf("%s, %s or better", a.Method, a.Worst)
-		for _, class := range quality.AdhesionClasses(a.Method) {
-			v.Adhesion = append(v.Adhesion, ui.Choice{Value: class, Label: class, Chosen: class == sh.Values.Get("adhesion")})
-		}
-		v.Adhesion = append(v.Adhesion, ui.Choice{Value: string(quality.NotMeasured), Label: "not measured", Chosen: sh.Values.Get("adhesion") == string(quality.NotMeasured)})
+		v.Adhesion, v.TestConditions = sh.adhesionChoices(*a), sh.conditionFields(a)
 	}
 	group := page.CodeGroup{Name: "Defects of the finish"}
 	for _, d := range quality.FinishDefects {

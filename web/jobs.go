@@ -41,11 +41,11 @@ func (s *Server) renderJobs(w http.ResponseWriter, r *http.Request, status int, 
 	if err != nil {
 		return err
 	}
-	table := page.SetupTable{Caption: "Jobs", Heads: []string{"Job", "Customer", "Order", "Received", "Due", "Parts", "Released"},
+	table := page.SetupTable{Caption: "Jobs", Heads: []string{"Job", "Customer", "Order", "Received", "Due", "Parts", "Released", "Shipped"},
 		Empty: "No job yet. Open the first one; its parts get their serials and hangtags next."}
 	for _, j := range jobs {
 		table.Rows = append(table.Rows, []page.SetupCell{page.Code(j.Number, "/setup/jobs/"+j.Number), page.Words(j.Customer), page.Words(j.OrderRef),
-			page.Words(j.ReceivedAt.In(v.site.Location()).Format(time.DateOnly)), page.Words(dueWords(j.DueOn)), page.Figure(strconv.Itoa(j.Parts)), page.Figure(strconv.Itoa(j.Released))})
+			page.Words(j.ReceivedAt.In(v.site.Location()).Format(time.DateOnly)), page.Words(dueWords(j.DueOn)), page.Figure(strconv.Itoa(j.Parts)), page.Figure(strconv.Itoa(j.Released)), page.Figure(strconv.Itoa(j.Shipped))})
 	}
 	return s.render(w, r, status, page.SetupList(page.SetupListView{Frame: s.deskFrame(v, "Jobs", "Setup"), Subject: "Jobs", Title: "Which jobs are in the shop?",
 		Table: table, AddHead: "Open a job", Form: simpleForm("/setup/jobs", "Open the job", problem, fields(a, jobEntries...))}))
@@ -125,6 +125,9 @@ func (s *Server) renderJob(w http.ResponseWriter, r *http.Request, status int, j
 	list := page.SetupSection{Head: "Parts", Table: &table}
 	if len(parts) > 0 {
 		list.Links = []page.Ref{{Text: "Print the hangtags", Href: "/setup/jobs/" + j.Number + "/hangtags"}}
+		if j.Released > j.Shipped && releasers.admits(v) == nil {
+			list.Links = append(list.Links, page.Ref{Text: "Ship parts of it", Href: address("/shipments/new", "job", j.Number)})
+		}
 	}
 	adding := page.SetupSection{ID: "add", Head: "Add parts", Note: "A serial is given once and never again, not even after scrapping.", Form: &add}
 	if len(partsNumber(numbers).Options) == 0 {

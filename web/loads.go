@@ -11,6 +11,7 @@ import (
 
 	"coatbook/quality"
 	"coatbook/store"
+	"coatbook/web/form"
 	"coatbook/web/page"
 	"coatbook/web/ui"
 )
@@ -76,10 +77,10 @@ func (s *Server) openLoad(w http.ResponseWriter, r *http.Request) error {
 
 // load is the page of one oven load.
 func (s *Server) load(w http.ResponseWriter, r *http.Request) error {
-	return s.renderLoad(w, r, http.StatusOK, "")
+	return s.renderLoad(w, r, http.StatusOK, "", nil)
 }
 
-func (s *Server) renderLoad(w http.ResponseWriter, r *http.Request, status int, problem string) error {
+func (s *Server) renderLoad(w http.ResponseWriter, r *http.Request, status int, problem string, panel *form.Answers) error {
 	v := visitFrom(r)
 	load, err := s.store.LoadByNumber(r.Context(), v.site.ID, param(r, "number"))
 	if err != nil {
@@ -110,6 +111,14 @@ func (s *Server) renderLoad(w http.ResponseWriter, r *http.Request, status int, 
 	if err := s.fillOven(r, load, records, &view); err != nil {
 		return err
 	}
+	if view.Panels, err = s.panelBlock(r, store.Subject{Kind: quality.OnLoad, ID: load.ID}, address, racks, panel); err != nil {
+		return err
+	}
+	if has(load.Done, quality.Cure) {
+		if view.Panels.Asked, err = s.panelAsked(r, load); err != nil {
+			return err
+		}
+	}
 	view.Steps = steps(records, len(racks) == 0, []stepTo{{quality.Cure, address + "/cure", "Record the cure run"}, {quality.CureTest, address + "/cure-test", "Record the rub test"}})
 	return s.render(w, r, status, page.Load(view))
 }
@@ -119,7 +128,7 @@ func (s *Server) addRack(w http.ResponseWriter, r *http.Request) error {
 	v := visitFrom(r)
 	code, problem := scanned(r.PostFormValue("rack"), "RACK", "rack tag")
 	if problem != "" {
-		return s.renderLoad(w, r, http.StatusUnprocessableEntity, problem)
+		return s.renderLoad(w, r, http.StatusUnprocessableEntity, problem, nil)
 	}
 	load, err := s.store.LoadByNumber(r.Context(), v.site.ID, param(r, "number"))
 	if err != nil {
@@ -127,7 +136,7 @@ func (s *Server) addRack(w http.ResponseWriter, r *http.Request) error {
 	}
 	found, err := s.store.Scan(r.Context(), v.site.ID, code)
 	if errors.Is(err, store.ErrNotFound) || err == nil && found.Kind != "rack" {
-		return s.renderLoad(w, r, http.StatusUnprocessableEntity, fmt.Sprintf("“%s” is not a rack that hangs. Scan its tag again.", clipped(code)))
+		return s.renderLoad(w, r, http.StatusUnprocessableEntity, fmt.Sprintf("“%s” is not a rack that hangs. Scan its tag again.", clipped(code)), nil)
 	}
 	if err != nil {
 		return err
@@ -139,7 +148,7 @@ func (s *Server) addRack(w http.ResponseWriter, r *http.Request) error {
 	err = s.store.AddRack(r.Context(), v.actor, load.ID, rack.ID)
 	var refusal *store.Refusal
 	if errors.As(err, &refusal) {
-		return s.renderLoad(w, r, http.StatusUnprocessableEntity, refusal.Sentence)
+		return s.renderLoad(w, r, http.StatusUnprocessableEntity, refusal.Sentence, nil)
 	}
 	if err != nil {
 		return err

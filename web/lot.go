@@ -74,7 +74,7 @@ func splitTouched(parts []store.TouchedPart) (inHouse, gone []store.TouchedPart)
 
 // touchedSection lists parts with their customer and how they stand.
 func touchedSection(id, head, empty string, parts []store.TouchedPart, v *visit) page.SetupSection {
-	table := page.SetupTable{Caption: head, Heads: []string{"Serial", "Part number", "Customer", "Job", "Standing", "Released"}, Empty: empty}
+	table := page.SetupTable{Caption: head, Heads: []string{"Serial", "Part number", "Customer", "Job", "Standing", "Released", "Shipment and certificate"}, Empty: empty}
 	for _, p := range parts[:min(len(parts), shownParts)] {
 		released := ""
 		if p.ReleasedAt != nil {
@@ -82,7 +82,7 @@ func touchedSection(id, head, empty string, parts []store.TouchedPart, v *visit)
 		}
 		stands := partStanding(p.Status, "")
 		table.Rows = append(table.Rows, []page.SetupCell{page.Code(p.Serial, subjectHref("part", p.Serial)), page.Words(p.PartNumber), page.Words(p.Customer), page.Words(p.JobNumber),
-			{Standing: stands}, page.Words(released)})
+			{Standing: stands}, page.Words(released), page.Words(papersWords(p.Papers, v.site.Location()))})
 	}
 	section := page.SetupSection{ID: id, Head: fmt.Sprintf("%s: %d", head, len(parts)), Table: &table}
 	if len(parts) > shownParts {

@@ -9,7 +9,7 @@ import (
 )
 
 // lotField is the first field of an entry page that names a lot, for the link from a refusal.
-var lotField = map[quality.Kind]string{quality.Weld: "filler", quality.Pretreatment: "lot-1", quality.Coating: "powder", quality.CureTest: "solvent", quality.BathReading: "titrant", quality.BathAddition: "chemical"}
+var lotField = map[quality.Kind]string{quality.Weld: "filler", quality.Pretreatment: "lot-1", quality.Coating: "powder", quality.CureTest: "solvent", quality.PanelTest: "tape", quality.BathReading: "titrant", quality.BathAddition: "chemical"}
 
 // lotSelect offers the lots of one kind of material, with when they expire and how they stand. What was used last is chosen
 // by itself; a lot that the spec does not ask for may stay empty.

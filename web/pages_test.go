@@ -133,6 +133,8 @@ func (d *desk) samples() map[string][]string {
 	draft, err := d.DB.NewRevision(ctx, d.Everyone, d.Spec.Code, "B")
 	value("draft", draft, err)
 	person := d.Everyone.Person.String()
+	article := d.namedArticle()
+	shipment, certificate := d.papers()
 	all := map[string][]string{
 		"/parts/{serial}": {"TH-0003", "TH-0001", "TH-0007"}, "/parts/{serial}/weld": {"TH-0007"}, "/parts/{serial}/film": {"TH-0002", "TH-0004"}, "/parts/{serial}/": {"TH-0004"},
 		"/racks/{number}": {racks[0].Number}, "/racks/{number}/": {racks[0].Number}, "/loads/{number}": {loads[0].Number}, "/loads/{number}/": {loads[0].Number},
@@ -141,14 +143,22 @@ func (d *desk) samples() map[string][]string {
 		"/setup/tablets/{id}": {devices[0].ID.String()}, "/setup/specs/{code}": {d.Spec.Code}, "/setup/specs/{code}/{id}": {d.Spec.Code, draft.ID.String()}, "/setup/specs/{code}/{id}/": {d.Spec.Code, draft.ID.String()},
 		"/setup/part-numbers/{id}": {d.PartNumber.ID.String()}, "/setup/materials/{code}": {powders[0].Code}, "/setup/lots/{id}": {d.Lot.ID.String()},
 		"/loads/{number}/profile/{id}": {loads[0].Number, d.loggerFile()}, "/ovens/{code}/": {d.Oven.Code}, "/setup/ovens/{code}": {d.Oven.Code},
-		"/reviews/{date}": {"2026-11-24"},
-		"/baths/{code}":   {d.watchedBath()}, "/baths/{code}/": {d.watchedBath()}, "/setup/baths/{code}": {baths[0].Code}, "/setup/gauges/{code}": {d.Gauge.Code}, "/setup/jobs/{number}": {d.Job.Number}, "/setup/jobs/{number}/": {d.Job.Number},
+		"/reviews/{date}":          {"2026-11-24"},
+		"/first-articles/{number}": {article.Number}, "/first-articles/{number}/": {article.Number}, "/parts/{serial}/first-article": {"TH-0004", article.Serial},
+		"/shipments/{number}": {shipment}, "/certificates/{number}": {certificate}, "/certificates/{number}/": {certificate},
+		"/sampling/{number}": {d.inspectionLot()},
+		"/baths/{code}":      {d.watchedBath()}, "/baths/{code}/": {d.watchedBath()}, "/setup/baths/{code}": {baths[0].Code}, "/setup/gauges/{code}": {d.Gauge.Code}, "/setup/jobs/{number}": {d.Job.Number}, "/setup/jobs/{number}/": {d.Job.Number},
 	}
 	var ids []string
 	for _, r := range records {
 		ids = append(ids, r.ID.String())
+		if r.Kind == quality.Film && !r.SupersededBy.Valid {
+			all["/records/{id}/exclude"] = []string{r.ID.String()}
+		}
 	}
 	all["/records/{id}/"] = ids[:1]
+	panel, exclusion := d.panelAndExclusion(loads[0].ID, all["/records/{id}/exclude"])
+	all["/panels/{code}"], all["/panels/{code}/"], all["/exclusions/{id}"] = []string{panel}, []string{panel}, []string{exclusion}
 	// A record that was corrected and the one in its place, where the walk has one.
 	if corrected, err := d.DB.PartBySerial(ctx, site, "TH-0007"); err == nil {
 		records, err := d.DB.RecordsOn(ctx, site, store.Subject{Kind: quality.OnPart, ID: corrected.ID})

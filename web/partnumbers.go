@@ -200,17 +200,25 @@ func readPlan(a *form.Answers) store.Plan {
 	return plan
 }
 
-func (s *Server) renderPartNumber(w http.ResponseWriter, r *http.Request, status int, n store.PartNumber, plan store.Plan, a *form.Answers, problem string, p *form.Answers, planProblem string) error {
+func (s *Server) renderPartNumber(w http.ResponseWriter, r *http.Request, status int, n store.PartNumber, plan store.Plan, a *form.Answers, problem string, p *form.Answers, planProblem string, drawing ...drawingProblem) error {
 	v := visitFrom(r)
 	specs, err := s.store.Specs(r.Context(), v.site.ID)
 	if err != nil {
 		return err
 	}
 	at := "/setup/part-numbers/" + n.ID.String()
+	list, err := s.store.DrawingListOf(r.Context(), v.site.ID, n.ID)
+	if err != nil {
+		return err
+	}
+	drawn := drawingProblem{answers: drawingStands(list)}
+	if len(drawing) > 0 {
+		drawn = drawing[0]
+	}
 	change := simpleForm(at, "Save", problem, fields(a, append(append([]form.Entry{}, numberEntries[1:]...), numberSpec(specs), activeTick)...))
 	change.Cancel = "/setup/part-numbers"
 	view := page.SetupPartNumberView{Frame: s.deskFrame(v, n.Code, "Setup"), Code: n.Code, Name: n.Name, Sketch: n.Sketch, Change: change,
-		Plan: planForm(p, at+"/plan", planProblem), PlanSays: "No plan yet. The film of these parts cannot be measured until there is one."}
+		Drawing: drawingForm(drawn.answers, at+"/drawing", drawn.problem), DrawingSays: drawingSays(list), Plan: planForm(p, at+"/plan", planProblem), PlanSays: "No plan yet. The film of these parts cannot be measured until there is one."}
 	if plan.Revision > 0 {
 		view.PlanSays = fmt.Sprintf("Revision %d is in force: %d spots, %d readings each. A change is the next revision; checks already recorded keep theirs.", plan.Revision, len(plan.Spots), plan.ReadingsPerSpot)
 	}

@@ -58,14 +58,25 @@ func (s *Server) partPage(w http.ResponseWriter, r *http.Request) error {
 	}
 	view.Gate = gateRows(part, items)
 	s.partActs(v, part, items, &view)
-	view.Facts = append(concessionFacts(concessions), partFacts(v, part, revision)...)
+	papers, err := s.partPapers(r, v, part.ID)
+	if err != nil {
+		return err
+	}
+	papersActs(v, part, items, story, &view)
+	view.Facts = append(append(concessionFacts(concessions), papers...), partFacts(v, part, revision)...)
+	if err := s.articleOnPart(r, part, revision, &view); err != nil {
+		return err
+	}
 	changes, err := s.changesIn(ctx, v, story)
 	if err != nil {
 		return err
 	}
 	view.Cycles = cycles(v, part, story, uses, changes, s.store.Clock())
 	if len(story) == 0 {
-		view.Empty = "Nothing is recorded of this part yet. The first step is the weld check."
+		view.Empty = "Nothing is recorded of this part yet."
+		if next := quality.Next(items); next != "" {
+			view.Empty += " The first step is the " + lowerFirst(next.Name()) + "."
+		}
 	}
 	return s.render(w, r, http.StatusOK, page.Part(view))
 }
@@ -118,8 +129,20 @@ func gateRows(part store.Part, items []quality.Item) []page.GateRow {
 		if item.RecordID != "" {
 			rows[i].Record = page.Ref{Text: item.Kind.Name(), Href: "/records/" + item.RecordID}
 		}
-		if item.State != quality.Met {
+		if item.State != quality.Met || item.Lot != "" || item.Kind == quality.PanelTest {
 			rows[i].Sentence = item.Sentence
+		}
+		switch {
+		case item.Lot != "" && (item.State == quality.Met || item.State == quality.Waived || item.Waits):
+			rows[i].Do = page.Ref{Text: "Lot " + item.Lot, Href: lotHref(item.Lot)}
+		case item.Lot != "":
+			rows[i].Do = page.Ref{Text: "Record " + lowerFirst(item.Kind.Name()), Href: sampleHref(part.Serial, item.Kind)}
+		case item.Waits:
+			rows[i].Do = page.Ref{Text: "Make the lot", Href: "/sampling"}
+		case item.Pending:
+			rows[i].Standing = page.Standing{Word: "waits for a second person", Kind: "hold"}
+			rows[i].Do = page.Ref{Text: "To the record", Href: "/records/" + item.RecordID + "#confirm"}
+		case item.State != quality.Met:
 			rows[i].Do = formOf(part, item.Kind)
 		}
 	}
@@ -137,6 +160,11 @@ func formOf(part store.Part, kind quality.Kind) page.Ref {
 			return page.Ref{Text: "Hang the part on a rack", Href: "/racks"}
 		}
 		return page.Ref{Text: text, Href: subjectHref("rack", part.Rack) + "/" + string(kind)}
+	case quality.PanelTest:
+		if part.Load != "" {
+			return page.Ref{Text: "Test a panel of load " + part.Load, Href: subjectHref("load", part.Load) + "#panels"}
+		}
+		return page.Ref{Text: "Put the rack on an oven load", Href: "/loads"}
 	case quality.Cure, quality.CureTest:
 		if part.Load == "" {
 			return page.Ref{Text: "Put the rack on an oven load", Href: "/loads"}
@@ -163,8 +191,35 @@ func (s *Server) partActs(v *visit, part store.Part, items []quality.Item, view 
 		view.GateNote = "The finish spec of this part number has no approved revision, so nothing can be recorded."
 	case next != "" && bench.admits(v) == nil:
 		view.Release = formOf(part, next)
+		if slices.ContainsFunc(items, func(i quality.Item) bool { return i.Kind == next && i.Lot != "" }) {
+			view.Release.Href = sampleHref(part.Serial, next)
+		}
 	}
 	view.Acts = append(view.Acts, page.Ref{Text: "Print hangtag", Href: href + "?print=hangtag"})
+}
+
+// papersActs offers what follows a release: shipping and certifying, or a new release of a part that is out without one.
+func papersActs(v *visit, part store.Part, items []quality.Item, story []store.StoryLine, view *page.PartView) {
+	if releasers.admits(v) != nil {
+		return
+	}
+	valid := false
+	for _, l := range story {
+		valid = valid || l.What == "release" && !l.Superseded
+	}
+	switch part.Status {
+	case store.StatusReleased:
+		view.Acts = append(view.Acts, page.Ref{Text: "Ship parts of its job", Href: address("/shipments/new", "job", part.JobNumber)},
+			page.Ref{Text: "Certificate for its job", Href: address("/certificates/new", "job", part.JobNumber)})
+	case store.StatusShipped:
+		switch {
+		case valid:
+		case quality.Open(items):
+			view.Release, view.GateNote = page.Ref{Text: "Release this part anew", Href: subjectHref("part", part.Serial) + "/release"}, "It is out of the house, and its release is void. A new one takes its place."
+		default:
+			view.GateNote = "It is out of the house, and its release is void. Decide on its hold."
+		}
+	}
 }
 
 func partFacts(v *visit, part store.Part, revision store.SpecRevision) []page.DeskFact {
@@ -229,11 +284,11 @@ func (s *Server) changesIn(ctx context.Context, v *visit, story []store.StoryLin
 
 // roleWords are the uses in words.
 var roleWords = map[string]string{"gauge": "gauge", "shim": "shim", "powder": "powder lot", "welder": "welder", "booth": "booth", "oven": "oven", "bath": "bath", "tested_part": "tested on",
-	"chemical": "chemical lot", "titrant": "titrant lot", "solvent": "solvent lot", "filler": "filler metal lot", "heat": "aluminium heat", "tape": "tape lot", "meter": "meter"}
+	"chemical": "chemical lot", "titrant": "titrant lot", "solvent": "solvent lot", "filler": "filler metal lot", "heat": "aluminium heat", "tape": "tape lot", "meter": "meter", "panel": "panel"}
 
 // traceOf says which kind of trace leads on from a thing used in a role.
 var traceOf = map[string]string{"gauge": "gauge", "shim": "gauge", "meter": "gauge", "logger": "gauge", "standard": "gauge", "powder": "lot", "chemical": "lot", "titrant": "lot",
-	"solvent": "lot", "filler": "lot", "heat": "lot", "tape": "lot", "welder": "welder", "booth": "booth", "oven": "oven", "bath": "bath"}
+	"solvent": "lot", "filler": "lot", "heat": "lot", "tape": "lot", "welder": "welder", "booth": "booth", "oven": "oven", "bath": "bath", "panel": "panel"}
 
 // traceHref leads to all parts that a thing used in a role touched.
 func traceHref(role, name string) string {
@@ -269,6 +324,13 @@ func cycles(v *visit, part store.Part, story []store.StoryLine, uses map[uuid.UU
 	today, _ := v.site.ShopDay(now)
 	overrides := map[uuid.UUID][]string{}
 	for _, l := range story {
+		if l.What == "confirmation" {
+			words := fmt.Sprintf("%s Signed by %s, %s, meaning: reviewed.", l.Sentence, l.Person, longTime(l.At, zone))
+			if l.Reason != "" {
+				words += " Reason: " + l.Reason
+			}
+			overrides[l.RecordID.UUID] = append(overrides[l.RecordID.UUID], words)
+		}
 		if l.What == "override" {
 			words := fmt.Sprintf("Exception: %s Signed by %s, %s, meaning: authorised. Reason: %s", l.Sentence, l.Person, longTime(l.At, zone), l.Reason)
 			if l.Later.Valid {
@@ -280,7 +342,7 @@ func cycles(v *visit, part store.Part, story []store.StoryLine, uses map[uuid.UU
 	byCycle := map[int]*page.CycleView{}
 	var order []int
 	for _, l := range slices.Backward(story) {
-		if l.What == "override" {
+		if l.What == "override" || l.What == "confirmation" {
 			continue
 		}
 		c := byCycle[l.Cycle]
@@ -324,15 +386,37 @@ func storyItem(l store.StoryLine, zone *time.Location, today time.Time) page.Sto
 	case "release":
 		item.Kind, item.Title = "pass", "Released"
 		item.Details = []string{fmt.Sprintf("Signed by %s, %s, meaning: released. “%s”", l.Person, longTime(l.At, zone), l.Sentence)}
-		if l.Superseded {
+		switch {
+		case l.Superseded && !l.Later.Valid:
+			item.Kind, item.Title = "none", "Release, ended"
+			item.Struck = "Ended when the part came back from the customer."
+		case l.Superseded:
 			item.Kind, item.Title = "none", "Release, signature void"
 			item.Struck = fmt.Sprintf("Signature void: a record it was signed on was corrected by %s, %s: %s.", l.LaterBy, longTime(*l.LaterAt, zone), strings.TrimSuffix(l.LaterWhy, "."))
 			item.StruckRef = page.Ref{Text: "The record that made it void", Href: "/records/" + l.Later.UUID.String()}
 		}
+	case "shipment":
+		item.Kind, item.Title = "pass", "Shipped"
+		item.Link, item.Rest = page.Ref{Text: l.Number, Href: "/shipments/" + l.Number}, " "+l.Sentence
+		item.Details = []string{l.Person}
+	case "return":
+		item.Kind, item.Title = "hold", "Came back"
+		item.Link, item.Rest = page.Ref{Text: "from shipment " + l.Number, Href: "/shipments/" + l.Number}, ": "+l.Reason
+		item.Details = []string{fmt.Sprintf("Signed by %s, %s, meaning: performed. “%s”", l.Person, longTime(l.At, zone), l.Sentence)}
+	case "certificate":
+		item.Kind, item.Title = "pass", "Certificate"
+		item.Link = page.Ref{Text: l.Number, Href: "/certificates/" + l.Number}
+		item.Details = []string{fmt.Sprintf("Signed by %s, %s, meaning: approved. “%s”", l.Person, longTime(l.At, zone), l.Sentence)}
+		if l.Superseded {
+			item.Kind, item.Details = "none", append(item.Details, "Superseded by a later certificate.")
+		}
 	default:
 		kind := quality.Kind(l.What)
 		item.Kind, item.Title = l.Verdict, kind.Name()
-		if l.Number != "" {
+		switch {
+		case strings.HasPrefix(l.Number, "panel "):
+			item.Title += ", " + l.Number
+		case l.Number != "":
 			item.Title += ", " + string(quality.Subjects[kind][0]) + " " + l.Number
 		}
 		item.Link = page.Ref{Text: firstOf(l.Sentence, l.Rule, verdictStanding(quality.Verdict(l.Verdict)).Word), Href: "/records/" + l.RecordID.UUID.String()}
@@ -397,7 +481,7 @@ func (s *Server) renderRelease(w http.ResponseWriter, r *http.Request, status in
 	}
 	view := page.ReleaseView{Frame: s.deskFrame(v, "Release "+part.Serial, "Parts"), Serial: part.Serial, What: part.PartName + " " + part.PartNumber + ", job " + part.JobNumber,
 		Gate: gateRows(part, items), Problem: problem, Wrong: wrong, Form: store.NewID().String()}
-	view.Open = part.Status == store.StatusAccepted || part.Status == store.StatusUnderConcession
+	view.Open = part.Status == store.StatusAccepted || part.Status == store.StatusUnderConcession || part.Status == store.StatusShipped && quality.Open(items) && len(holds) == 0
 	if posted := r.PostFormValue("record"); posted != "" {
 		view.Form = posted
 	}

@@ -32,7 +32,7 @@ var (
 
 func kindOptions() []form.Option {
 	var out []form.Option
-	for _, k := range append(append([]quality.Kind{}, quality.Kinds...), quality.Verification, quality.Calibration, quality.OvenSurvey, quality.BathReading, quality.BathAddition) {
+	for _, k := range append(append([]quality.Kind{}, quality.Kinds...), quality.FirstArticle, quality.Verification, quality.Calibration, quality.OvenSurvey, quality.BathReading, quality.BathAddition) {
 		out = append(out, form.Option{Value: string(k), Label: k.Name()})
 	}
 	return out

@@ -176,7 +176,7 @@ func TestWorkedProfileIsImportedJudgedAndGivenBackByteForByte(t *testing.T) {
 	record := lastRecord(t, h.shop)
 	sum := sha256.Sum256(workedProfile)
 	page := h.page(h.send("GET", "/records/"+record.ID.String(), nil), 200)
-	for _, want := range []string{"SHA-256 " + hex.EncodeToString(sum[:]), "Powder's window then", "12 to 30 min", "<svg", "200", "6.1", "Oven set point", "205", "run 12.csv"} {
+	for _, want := range []string{"SHA-256 " + hex.EncodeToString(sum[:]), "window then", "12 to 30 min", "<svg", "200", "6.1", "Oven set point", "205", "run 12.csv"} {
 		if !strings.Contains(page, want) {
 			t.Errorf("the record has no %q\n%s", want, textOf(page))
 		}

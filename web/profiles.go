@@ -217,7 +217,11 @@ func (s *Server) fillProfile(r *http.Request, record store.Record, view *page.Re
 		return err
 	}
 	for _, p := range window.Points {
-		view.Window = append(view.Window, page.Plain("At "+degrees(site, p.MetalC), fmt.Sprintf("%s to %s min", quality.Number(p.MinMinutes, 1), quality.Number(p.MaxMinutes, 1))))
+		words := fmt.Sprintf("%s to %s min", quality.Number(p.MinMinutes, 1), quality.Number(p.MaxMinutes, 1))
+		if p.MaxMinutes == 0 {
+			words = fmt.Sprintf("at least %s min", quality.Number(p.MinMinutes, 1))
+		}
+		view.Window = append(view.Window, page.Plain("At "+degrees(site, p.MetalC), words))
 	}
 	plot, p, err := s.recordedPlot(r, record)
 	if err != nil || plot == nil {

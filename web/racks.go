@@ -13,6 +13,7 @@ import (
 
 	"coatbook/quality"
 	"coatbook/store"
+	"coatbook/web/form"
 	"coatbook/web/page"
 )
 
@@ -64,10 +65,10 @@ func (s *Server) hangRack(w http.ResponseWriter, r *http.Request) error {
 
 // rack is the page of one rack.
 func (s *Server) rack(w http.ResponseWriter, r *http.Request) error {
-	return s.renderRack(w, r, http.StatusOK, "")
+	return s.renderRack(w, r, http.StatusOK, "", nil)
 }
 
-func (s *Server) renderRack(w http.ResponseWriter, r *http.Request, status int, problem string) error {
+func (s *Server) renderRack(w http.ResponseWriter, r *http.Request, status int, problem string, panel *form.Answers) error {
 	v := visitFrom(r)
 	rack, err := s.store.RackByNumber(r.Context(), v.site.ID, param(r, "number"))
 	if err != nil {
@@ -111,6 +112,12 @@ func (s *Server) renderRack(w http.ResponseWriter, r *http.Request, status int, 
 		}
 		view.Parts = append(view.Parts, line)
 	}
+	if view.Panels, err = s.panelBlock(r, subject, address, nil, panel); err != nil {
+		return err
+	}
+	if rack.UnloadedAt != nil {
+		view.Panels.Action = ""
+	}
 	view.Steps = steps(records, rack.UnloadedAt != nil || len(parts) == 0, []stepTo{
 		{quality.Pretreatment, address + "/pretreatment", "Record the wash"}, {quality.Coating, address + "/coating", "Record the coating run"}})
 	return s.render(w, r, status, page.Rack(view))
@@ -130,6 +137,8 @@ func standsAt(p store.PartRow) (verdict, words string) {
 		return "pass", "ready to release"
 	case "released":
 		return "pass", "released"
+	case store.StatusShipped:
+		return "pass", "shipped"
 	}
 	return "none", strings.ReplaceAll(p.Status, "_", " ")
 }
@@ -164,7 +173,7 @@ func (s *Server) hangPart(w http.ResponseWriter, r *http.Request) error {
 	v := visitFrom(r)
 	serial, problem := scanned(r.PostFormValue("serial"), "PART", "hangtag")
 	if problem != "" {
-		return s.renderRack(w, r, http.StatusUnprocessableEntity, problem)
+		return s.renderRack(w, r, http.StatusUnprocessableEntity, problem, nil)
 	}
 	rack, err := s.store.RackByNumber(r.Context(), v.site.ID, param(r, "number"))
 	if err != nil {
@@ -172,7 +181,7 @@ func (s *Server) hangPart(w http.ResponseWriter, r *http.Request) error {
 	}
 	part, err := s.store.PartBySerial(r.Context(), v.site.ID, serial)
 	if errors.Is(err, store.ErrNotFound) {
-		return s.renderRack(w, r, http.StatusUnprocessableEntity, fmt.Sprintf("“%s” is not a part of this site. Scan its hangtag again.", clipped(serial)))
+		return s.renderRack(w, r, http.StatusUnprocessableEntity, fmt.Sprintf("“%s” is not a part of this site. Scan its hangtag again.", clipped(serial)), nil)
 	}
 	if err != nil {
 		return err
@@ -180,7 +189,7 @@ func (s *Server) hangPart(w http.ResponseWriter, r *http.Request) error {
 	err = s.store.HangParts(r.Context(), v.actor, rack.ID, []uuid.UUID{part.ID})
 	var refusal *store.Refusal
 	if errors.As(err, &refusal) {
-		return s.renderRack(w, r, http.StatusUnprocessableEntity, refusal.Sentence)
+		return s.renderRack(w, r, http.StatusUnprocessableEntity, refusal.Sentence, nil)
 	}
 	if err != nil {
 		return err

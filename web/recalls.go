@@ -139,6 +139,9 @@ func recallPart(l store.RecallLine, zone *time.Location) page.RecallPart {
 		Standing: partStanding(l.Now, ""), Open: l.Code == ""}
 	if l.ReleasedAt != nil {
 		p.Released = fmt.Sprintf("released %s by %s, order %s", longTime(*l.ReleasedAt, zone), l.ReleasedBy, dash(l.OrderRef))
+		if papers := papersWords(l.Papers, zone); papers != "" {
+			p.Released += ", " + papers
+		}
 	}
 	if l.Code != "" {
 		p.Decision = recallDecisions[l.Code].name + ": " + l.Reason
@@ -241,7 +244,8 @@ func (s *Server) recallNotice(w http.ResponseWriter, r *http.Request) error {
 			decision = lowerFirst(recallDecisions[l.Code].name)
 		}
 		c := &view.Customers[n-1]
-		c.Parts = append(c.Parts, page.RecallNoticePart{Serial: l.Serial, PartNumber: l.PartNumber, Order: dash(l.OrderRef), Released: longTime(*l.ReleasedAt, zone), Decision: decision})
+		c.Parts = append(c.Parts, page.RecallNoticePart{Serial: l.Serial, PartNumber: l.PartNumber, Order: dash(l.OrderRef), Released: longTime(*l.ReleasedAt, zone),
+			Papers: firstOf(papersWords(l.Papers, zone), "not shipped, no certificate"), Decision: decision})
 	}
 	view.InHouse = fmt.Sprintf("%s still in house %s kept back until decided.", upperFirst(counted(held, "part")), map[bool]string{true: "is", false: "are"}[held == 1])
 	return s.render(w, r, http.StatusOK, page.RecallNotice(view))

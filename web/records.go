@@ -20,6 +20,11 @@ func (s *Server) recordPage(w http.ResponseWriter, r *http.Request) error {
 
 // renderRecord shows a record; problem is what was wrong with a file for it.
 func (s *Server) renderRecord(w http.ResponseWriter, r *http.Request, status int, problem string) error {
+	return s.renderRecordWith(w, r, status, problem, nil)
+}
+
+// renderRecordWith shows a record with what was wrong in what its second person sent.
+func (s *Server) renderRecordWith(w http.ResponseWriter, r *http.Request, status int, problem string, sent *page.ConfirmView) error {
 	v := visitFrom(r)
 	record, err := s.recordAt(r)
 	if err != nil {
@@ -41,7 +46,20 @@ func (s *Server) renderRecord(w http.ResponseWriter, r *http.Request, status int
 	for _, o := range record.Overrides {
 		view.Overrides = append(view.Overrides, fmt.Sprintf("Exception: %s Reason: %s. Signed by %s, %s, meaning: authorised.", o.Sentence, o.Reason, o.By, longTime(o.At, zone)))
 	}
+	if view.Confirm, err = s.confirmView(r.Context(), v, record); err != nil {
+		return err
+	}
+	if sent != nil && view.Confirm != nil {
+		view.Confirm.Problem, view.Confirm.Wrong, view.Confirm.Reason = sent.Problem, sent.Wrong, sent.Reason
+	}
+	if err := s.fillExclusions(r.Context(), v, record, &view); err != nil {
+		return err
+	}
 	fillLines(&view, record.Check)
+	view.WindowHead = "Powder's window then"
+	if _, typed := quality.TypedWindow(record.Check); typed {
+		view.WindowHead = "Window typed for this load"
+	}
 	if record.Kind == quality.Cure {
 		if err := s.fillProfile(r, record, &view); err != nil {
 			return err

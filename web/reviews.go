@@ -69,7 +69,11 @@ func (s *Server) lostParts(r *http.Request) (lost []page.LostParts, err error) {
 
 // balanceWords says where the parts of a job are, and what is missing.
 func balanceWords(b store.Balance) string {
-	words := fmt.Sprintf("%d received = %d released + %d scrapped + %d returned + %d regraded + %d in house", b.Received, b.Released, b.Scrapped, b.Returned, b.Regraded, b.InHouse)
+	released := fmt.Sprintf("%d released", b.Released)
+	if b.Shipped > 0 {
+		released += fmt.Sprintf(" (%d shipped)", b.Shipped)
+	}
+	words := fmt.Sprintf("%d received = %s + %d scrapped + %d returned + %d regraded + %d in house", b.Received, released, b.Scrapped, b.Returned, b.Regraded, b.InHouse)
 	if n := b.Missing(); n != 0 {
 		return strings.Replace(words, "=", "is not", 1) + ": " + plural(n, "part is", "parts are") + " missing"
 	}

@@ -19,7 +19,9 @@ func fullDraft() url.Values {
 		"cure", "yes", "cure-schedule", "190", "cure-channels", "3", "cure-spread", "20",
 		"rub", "yes", "rub-solvent", "MEK", "rub-count", "30", "rub-wait", "30", "rub-pass", "3", "rub-reference", "cured control panel",
 		"finish", "yes", "finish-distance", "3000", "finish-light-low", "500", "defect0-code", "inclusion", "defect0-count", "2", "defect0-size", "0.5",
-		"gloss", "yes", "gloss-geometry", "60", "gloss-nominal", "30", "gloss-tolerance", "5", "adhesion", "yes", "adhesion-class", "ISO2409 1",
+		"gloss", "yes", "gloss-geometry", "60", "gloss-nominal", "30", "gloss-tolerance", "5", "adhesion", "yes", "adhesion-class", "ISO2409 1", "adhesion-conditions", "yes",
+		"panel", "yes", "panel-adhesion", "yes", "panel-class", "D3359B 4B", "panel-conditions", "yes", "panel-bend", "5", "panel-impact", "2.5", "panel-impact-tape", "yes", "panel-pencil", "D3363 F",
+		"panel-gloss", "yes", "panel-geometry", "60", "panel-nominal", "30", "panel-tolerance", "5",
 		"film", "yes", "film-unit", "um", "film-um-low", "60", "film-um-high", "120", "film-mil-low", "2.4", "film-mil-high", "4.7", "film-rule", "areas80",
 		"film-spots", "5", "film-readings", "3", "film-guard", "0", "film-total", "250")
 	return v

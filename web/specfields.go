@@ -1,6 +1,7 @@
 package web
 
 import (
+	"cmp"
 	"fmt"
 	"strings"
 
@@ -76,6 +77,9 @@ var (
 	}
 	specCycles   = form.Entry{Kind: form.Whole, Name: "cycles", Label: "Trips through coating in all", Hint: "2 allows one strip and recoat", Low: 1, High: 9}
 	specReleaser = form.Entry{Kind: form.Tick, Name: "releaser", Label: "Release by a second person", Hint: "when one person made every check"}
+
+	specArticleAsk = specAskTick("article", "Ask for an approved first article before series work")
+	specArticleGap = form.Entry{Kind: form.Whole, Name: "article-gap", Label: "Due again after days without a series part", Unit: "days", Hint: "0 does not ask", Low: 0, High: 3650}
 
 	specWeldAsk    = specAskTick("weld", "Ask for a weld check")
 	specWeldLevel  = form.Entry{Kind: form.Pick, Name: "weld-level", Label: "Quality level", Options: limitLevel.Options}
@@ -206,7 +210,9 @@ func specGroups(a *form.Answers, says map[string][]string) []page.SetupGroup {
 	groups = append(groups, specStageGroups(a)...)
 	groups = append(groups, coat,
 		page.SetupGroup{Legend: "Cure", Problems: says["cure"], Note: "The cure window itself belongs to the powder.", Fields: fields(a, specCureAsk, specCureSchedule, specCureChannels, specCureSpread)},
-		page.SetupGroup{Legend: "Cure test", Problems: says["rub"], Fields: fields(a, specRubAsk, specRubSolvent, specRubCount, specRubWait, specRubPass, specRubReference, specRubLot)}, specFinishGroup(a, says["finish"]), film)
+		page.SetupGroup{Legend: "Cure test", Problems: says["rub"], Fields: fields(a, specRubAsk, specRubSolvent, specRubCount, specRubWait, specRubPass, specRubReference, specRubLot)}, specPanelGroup(a, says["panel"]), specFinishGroup(a, says["finish"]), film)
+	groups = append(groups, specSampleGroups(a, says)...)
+	groups = append(groups, page.SetupGroup{Legend: "First article", Note: "Series parts of a part number wait until a first article is approved: for a new part number, and again after a new spec revision, powder, booth or oven.", Fields: fields(a, specArticleAsk, specArticleGap)})
 	return append(groups, page.SetupGroup{Legend: "In all", Problems: says["all"], Fields: fields(a, specCycles, specReleaser)})
 }
 
@@ -250,7 +256,7 @@ func specFinishGroup(a *form.Answers, problems []string) page.SetupGroup {
 		one.Wide = true
 		g.Fields = append(g.Fields, one)
 	}
-	g.Fields = append(g.Fields, fields(a, specGlossAsk, specGlossGeometry, specGlossNominal, specGlossTolerance, specAdhesionAsk, specAdhesionClass)...)
+	g.Fields = append(g.Fields, fields(a, specGlossAsk, specGlossGeometry, specGlossNominal, specGlossTolerance, specAdhesionAsk, specAdhesionClass, specAdhesionConditions)...)
 	return g
 }
 
@@ -258,7 +264,7 @@ func specFinishGroup(a *form.Answers, problems []string) page.SetupGroup {
 func specSays(spec quality.FinishSpec) map[string][]string {
 	alone := map[string]quality.FinishSpec{
 		"weld": {MaxCycles: 1, Weld: spec.Weld}, "wash": {MaxCycles: 1, Pretreatment: spec.Pretreatment}, "coat": {MaxCycles: 1, Coating: spec.Coating},
-		"cure": {MaxCycles: 1, Cure: spec.Cure}, "rub": {MaxCycles: 1, CureTest: spec.CureTest}, "finish": {MaxCycles: 1, Finish: spec.Finish}, "film": {MaxCycles: 1, Film: spec.Film},
+		"cure": {MaxCycles: 1, Cure: spec.Cure}, "rub": {MaxCycles: 1, CureTest: spec.CureTest}, "panel": {MaxCycles: 1, PanelTest: spec.PanelTest}, "finish": {MaxCycles: 1, Finish: spec.Finish}, "film": {MaxCycles: 1, Film: spec.Film},
 	}
 	says := map[string][]string{}
 	said := map[string]bool{}
@@ -273,7 +279,8 @@ func specSays(spec quality.FinishSpec) map[string][]string {
 	}
 	for _, sentence := range spec.Validate() {
 		if !said[sentence] {
-			says["all"] = append(says["all"], sentence)
+			section := cmp.Or(sampleSection(sentence), "all")
+			says[section] = append(says[section], sentence)
 		}
 	}
 	return says

@@ -51,8 +51,14 @@ func specStands(spec quality.FinishSpec) *form.Answers {
 		set(specRubPass, strconv.Itoa(c.PassFrom))
 		set(specRubReference, c.Reference)
 	}
+	specStandPanel(a, spec.PanelTest)
 	specStandFinish(a, spec.Finish)
 	specStandFilm(a, spec.Film)
+	specStandSampling(a, spec.Sampling)
+	if f := spec.FirstArticle; f != nil {
+		set(specArticleAsk, "yes")
+		set(specArticleGap, strconv.Itoa(f.GapDays))
+	}
 	return a
 }
 
@@ -96,6 +102,7 @@ func specStandFinish(a *form.Answers, f *quality.FinishCheckSpec) {
 	if ad := f.Adhesion; ad != nil {
 		a.Values.Set(specAdhesionAsk.Name, "yes")
 		a.Values.Set(specAdhesionClass.Name, ad.Method+" "+ad.Worst)
+		a.Values.Set(specAdhesionConditions.Name, yes(ad.Conditions))
 	}
 }
 
@@ -162,11 +169,18 @@ func readSpec(a *form.Answers) quality.FinishSpec {
 		pass, _ := strconv.Atoi(a.Pick(specRubPass))
 		spec.CureTest = &quality.CureTestSpec{Solvent: a.Text(specRubSolvent), Rubs: a.Whole(specRubCount), WaitS: a.Whole(specRubWait), PassFrom: pass, Reference: a.Text(specRubReference)}
 	}
+	if a.Yes(specPanelAsk.Name) {
+		spec.PanelTest = specReadPanel(a)
+	}
 	if a.Yes(specFinishAsk.Name) {
 		spec.Finish = specReadFinishSpec(a)
 	}
 	if a.Yes(specFilmAsk.Name) {
 		spec.Film = specReadFilmSpec(a)
+	}
+	spec.Sampling = specReadSampling(a)
+	if a.Yes(specArticleAsk.Name) {
+		spec.FirstArticle = &quality.FirstArticleSpec{GapDays: a.Whole(specArticleGap)}
 	}
 	return spec
 }
@@ -209,7 +223,7 @@ func specReadFinishSpec(a *form.Answers) *quality.FinishCheckSpec {
 	}
 	if a.Yes(specAdhesionAsk.Name) {
 		method, class, _ := strings.Cut(a.Pick(specAdhesionClass), " ")
-		f.Adhesion = &quality.AdhesionSpec{Method: method, Worst: class}
+		f.Adhesion = &quality.AdhesionSpec{Method: method, Worst: class, Conditions: a.Yes(specAdhesionConditions.Name)}
 	}
 	return f
 }

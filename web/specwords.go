@@ -44,11 +44,24 @@ func specWords(s quality.FinishSpec) []page.SetupWords {
 		add("Cure test", page.Plain("Solvent", c.Solvent), page.Plain("Double rubs", fmt.Sprint(c.Rubs)), page.Plain("Wait before judging", fmt.Sprintf("%d s", c.WaitS)),
 			page.Plain("Lowest rating that passes", fmt.Sprint(c.PassFrom)), page.Plain("Judged against", wordOrNone(c.Reference)), page.Plain("Solvent's lot named", specYesNo(s.Requires.Solvent)))
 	}
+	if s.PanelTest != nil {
+		add("Panel test", specPanelWords(*s.PanelTest)...)
+	}
 	if s.Finish != nil {
 		add("Finish check", specFinishWords(*s.Finish)...)
 	}
 	if s.Film != nil {
 		add("Film thickness", specFilmWords(*s.Film)...)
+	}
+	if facts := specSampleWords(s.Sampling); len(facts) > 0 {
+		add("Sampling", facts...)
+	}
+	if f := s.FirstArticle; f != nil {
+		gap := "no limit"
+		if f.GapDays > 0 {
+			gap = counted(f.GapDays, "day")
+		}
+		add("First article", page.Plain("Approved before series work", "yes"), page.Plain("Due again without a series part for", gap))
 	}
 	add("In all", page.Plain("Trips through coating", fmt.Sprint(s.MaxCycles)), page.Plain("Release by a second person", specYesNo(s.ReleaserNotSoleInspector)))
 	return out
@@ -93,7 +106,7 @@ func specFinishWords(f quality.FinishCheckSpec) []page.DeskFact {
 		facts = append(facts, page.Plain("Gloss", fmt.Sprintf("%s ± %s GU at %d°", setupNumber(g.Nominal), setupNumber(g.Tolerance), g.GeometryDeg)))
 	}
 	if a := f.Adhesion; a != nil {
-		facts = append(facts, page.Plain("Adhesion", labelOf(specAdhesionOptions(), a.Method+" "+a.Worst)+" or better"))
+		facts = append(facts, page.Plain("Adhesion", labelOf(specAdhesionOptions(), a.Method+" "+a.Worst)+" or better"), page.Plain("Temperature and humidity noted", specYesNo(a.Conditions)))
 	}
 	return facts
 }

@@ -19,6 +19,9 @@ import (
 // mostTraced is how many parts the page lists; the file always holds them all.
 const mostTraced = 1000
 
+// minute is how the list prints a time of the site; the file has it with its offset.
+const minute = "2006-01-02 15:04"
+
 // traceAsked reads what a trace starts from; problem is a sentence when it cannot be read.
 func traceAsked(r *http.Request, v *visit) (f store.TraceFrom, problem string) {
 	values := r.URL.Query()
@@ -143,11 +146,14 @@ func (s *Server) showTrace(w http.ResponseWriter, r *http.Request, v *visit, f s
 func (s *Server) fillTrace(view *page.TraceView, v *visit, f store.TraceFrom, label string, parts []store.TracedPart) {
 	zone := v.site.Location()
 	released := map[string]int{}
-	inHouse, out := 0, 0
+	inHouse, out, shipped := 0, 0, 0
 	for _, p := range parts {
 		switch p.Status {
 		case store.StatusReleased:
 			out++
+			released[p.Customer]++
+		case store.StatusShipped:
+			shipped++
 			released[p.Customer]++
 		case store.StatusScrapped, store.StatusReturned, store.StatusRegraded:
 		default:
@@ -155,9 +161,9 @@ func (s *Server) fillTrace(view *page.TraceView, v *visit, f store.TraceFrom, la
 		}
 	}
 	view.Title = fmt.Sprintf("%s %s touched %s", label, f.Name, counted(len(parts), "part"))
-	view.Facts = []page.DeskFact{page.Plain("In house", fmt.Sprint(inHouse)), page.Plain("Released", fmt.Sprint(out))}
+	view.Facts = []page.DeskFact{page.Plain("In house", fmt.Sprint(inHouse)), page.Plain("Released, not shipped", fmt.Sprint(out)), page.Plain("Shipped", fmt.Sprint(shipped))}
 	for _, customer := range slices.Sorted(maps.Keys(released)) {
-		view.Facts = append(view.Facts, page.Plain("Released to "+customer, fmt.Sprint(released[customer])))
+		view.Facts = append(view.Facts, page.Plain("Released or shipped to "+customer, fmt.Sprint(released[customer])))
 	}
 	asked := []string{"kind", f.Kind, "name", f.Name}
 	if !f.From.IsZero() {
@@ -173,18 +179,43 @@ func (s *Server) fillTrace(view *page.TraceView, v *visit, f store.TraceFrom, la
 			break
 		}
 		row := page.TraceRow{Serial: page.Ref{Text: p.Serial, Href: subjectHref("part", p.Serial)}, What: fmt.Sprintf("%s, job %s, %s", p.PartNumber, p.JobNumber, p.Customer),
-			Standing: partStanding(p.Status, quality.Kind("")), Times: fmt.Sprint(p.Times), First: stamp(p.FirstAt, zone), Last: stamp(p.LastAt, zone)}
+			Standing: partStanding(p.Status, quality.Kind("")), Times: fmt.Sprint(p.Times), First: p.FirstAt.In(zone).Format(minute), Last: p.LastAt.In(zone).Format(minute)}
 		if p.ReleasedAt != nil {
-			row.Released = stamp(*p.ReleasedAt, zone)
+			row.Released = p.ReleasedAt.In(zone).Format(minute)
 		}
+		row.Papers = papersRefs(p.Papers, zone)
 		view.Rows = append(view.Rows, row)
 	}
 }
 
 func recallWords(m store.MockRecall) string {
 	took := m.Took.Round(time.Millisecond).String()
-	return fmt.Sprintf("Mock recall: %s found in %s, %d in house and %d released to %s. The exercise is in the events.", counted(len(m.Parts), "part"), took,
-		m.InHouse, m.Released, counted(len(m.Customers), "customer"))
+	return fmt.Sprintf("Mock recall: %s found in %s, %d in house, %d released and %d shipped, for %s. The exercise is in the events.", counted(len(m.Parts), "part"), took,
+		m.InHouse, m.Released, m.Shipped, counted(len(m.Customers), "customer"))
+}
+
+// papersRefs are the shipment and certificate of a part, empty for one that has neither.
+func papersRefs(p store.Papers, zone *time.Location) []page.Ref {
+	var refs []page.Ref
+	if p.Shipment != "" {
+		refs = append(refs, page.Ref{Text: p.Shipment, Href: "/shipments/" + p.Shipment}, page.Ref{Text: "note " + p.DeliveryNote + ", " + p.ShippedAt.In(zone).Format("2006-01-02")})
+	}
+	if p.Certificate != "" {
+		refs = append(refs, page.Ref{Text: p.Certificate, Href: "/certificates/" + p.Certificate})
+	}
+	return refs
+}
+
+// papersWords are the same for print and for lists.
+func papersWords(p store.Papers, zone *time.Location) string {
+	var words []string
+	if p.Shipment != "" {
+		words = append(words, fmt.Sprintf("shipped %s, %s, delivery note %s", p.ShippedAt.In(zone).Format("2 January 2006"), p.Shipment, p.DeliveryNote))
+	}
+	if p.Certificate != "" {
+		words = append(words, "certificate "+p.Certificate)
+	}
+	return strings.Join(words, ", ")
 }
 
 // atForm is a time as a form's field takes it, empty for none.

@@ -189,8 +189,8 @@ func bringUp(ctx context.Context, dbImage string, port int, keep bool) (err erro
 		{"answers", func() error { return ready(ctx, port) }},
 		{"whole job", func() error {
 			job := exec.Command("go", "test", "./web", "-count=1", "-run", "^TestWholeJobFromHangtagToRelease$")
-			job.Env = append(os.Environ(), fmt.Sprintf("COATBOOK_TRY_URL=http://127.0.0.1:%d", port),
-				fmt.Sprintf("COATBOOK_TRY_DATABASE=postgres://coatbook:%s@127.0.0.1:%d/coatbook?sslmode=disable", url.QueryEscape(password), dbPort))
+			book := url.URL{Scheme: "postgres", User: url.UserPassword("coatbook", password), Host: fmt.Sprintf("127.0.0.1:%d", dbPort), Path: "coatbook", RawQuery: "sslmode=disable"}
+			job.Env = append(os.Environ(), fmt.Sprintf("COATBOOK_TRY_URL=http://127.0.0.1:%d", port), "COATBOOK_TRY_DATABASE="+book.String())
 			return shown(job)
 		}},
 		{"seal keys kept", func() error { return shown(compose("exec", "-T", "app", "/coatbook", "seal")) }},

@@ -57,6 +57,10 @@ type Gauge struct {
 	// Study is the spread of repeated measurement in percent of the tolerance or of the process, from a gauge study; nil
 	// without one.
 	Study *float64
+	// Of is what Study is a share of, "" for the spread.
+	Of string
+	// Categories is how many groups the gauge tells apart; nil when not known.
+	Categories *int
 }
 
 // What a gauge must be for an index to be quoted: ten steps within the tolerance and within six standard deviations, and a
@@ -67,6 +71,7 @@ const (
 	GaugeSteps   = 10
 	GaugeMostGRR = 30.0
 	GaugeGoodGRR = 10.0
+	GaugeGroups  = 5    // fewer groups told apart are marked
 	leastNormalP = 0.05 // below it readings are said not to follow their law
 )
 

@@ -259,6 +259,10 @@ func (r *Result) judgeGauge(opt Options) {
 	if r.SDOverall == nil {
 		return
 	}
+	of := "spread"
+	if opt.Gauge != nil && opt.Gauge.Of != "" {
+		of = opt.Gauge.Of
+	}
 	step, reach := gaugeStep(opt), 6**r.SDOverall
 	if opt.Spec.Lower != nil && opt.Spec.Upper != nil {
 		reach = min(reach, *opt.Spec.Upper-*opt.Spec.Lower)
@@ -273,11 +277,14 @@ func (r *Result) judgeGauge(opt Options) {
 	case opt.Gauge.Study == nil:
 		r.Reasons = append(r.Reasons, "No gauge study: the spread may be that of the gauge")
 	case *opt.Gauge.Study > GaugeMostGRR:
-		r.Reasons = append(r.Reasons, fmt.Sprintf("The gauge takes %.0f %% of the spread; %.0f %% is the most",
-			*opt.Gauge.Study, GaugeMostGRR))
-	case *opt.Gauge.Study > GaugeGoodGRR:
-		r.Notes = append(r.Notes, fmt.Sprintf("The gauge takes %.0f %% of the spread; under %.0f %% is good",
-			*opt.Gauge.Study, GaugeGoodGRR))
+		r.Reasons = append(r.Reasons, fmt.Sprintf("The gauge takes %.0f %% of the %s; %.0f %% is the most",
+			*opt.Gauge.Study, of, GaugeMostGRR))
+	case *opt.Gauge.Study >= GaugeGoodGRR:
+		r.Notes = append(r.Notes, fmt.Sprintf("The gauge takes %.0f %% of the %s; under %.0f %% is good",
+			*opt.Gauge.Study, of, GaugeGoodGRR))
+	}
+	if opt.Gauge != nil && opt.Gauge.Categories != nil && *opt.Gauge.Categories < GaugeGroups {
+		r.Notes = append(r.Notes, fmt.Sprintf("The gauge tells only %s of %ss apart; %d are asked", counted(*opt.Gauge.Categories, "group"), opt.Reading, GaugeGroups))
 	}
 }
 

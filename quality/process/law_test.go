@@ -88,6 +88,8 @@ func TestGaugeCanForbidAnIndex(t *testing.T) {
 		"unknown":    {nil, "", "The gauge was not judged"},
 		"good":       {&Gauge{Resolution: 0.1, Study: new(5.0)}, "", ""},
 		"so-so":      {&Gauge{Resolution: 0.1, Study: new(20.0)}, "", "takes 20 %"},
+		"on ten":     {&Gauge{Resolution: 0.1, Study: new(10.0), Of: "tolerance"}, "", "takes 10 % of the tolerance"},
+		"few groups": {&Gauge{Resolution: 0.1, Study: new(5.0), Categories: new(4)}, "", "only 4 groups"},
 		"bad":        {&Gauge{Resolution: 0.1, Study: new(31.0)}, "takes 31 %", ""},
 		"no study":   {&Gauge{Resolution: 0.1}, "No gauge study", ""},
 		"coarse":     {&Gauge{Resolution: 5, Study: new(5.0)}, "The gauge resolves 5;", ""},

@@ -5,6 +5,7 @@
 //     and reduced inspection; [ISO2859Differences] says where the ISO standard is not the same.
 //   - Film thickness of a coated lot by number of parts: [CoatingLot].
 //   - No bad piece in the sample at all: [ZeroAcceptance].
+//   - Which pieces: [Draw], at random and repeatable from its seed.
 //   - One measured characteristic: [Variables], by the standard deviation method of MIL-STD-414, which takes far fewer
 //     pieces and is right only for stable, unsorted, normal readings; [VariablesConditions] says whether it may be used.
 //   - What a plan does: [AcceptBinomial], [AcceptHypergeometric], [OC], [AOQ], [AOQL], [QualityAt].

@@ -154,3 +154,9 @@ func ExampleQualityAt() {
 	fmt.Printf("%.4f %v\n", consumer, err)
 	// Output: 0.0756 <nil>
 }
+
+func ExampleDraw() {
+	order, err := sampling.Draw([32]byte{1}, 10)
+	fmt.Println(len(order), err)
+	// Output: 10 <nil>
+}

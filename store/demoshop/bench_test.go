@@ -135,14 +135,17 @@ func shopBeforeFilm(b *testing.B, c *durable) []save {
 	}
 	prepared := make([][]save, len(loads))
 	var mu sync.Mutex
-	err = inParallel(loads, func(l *load) error {
-		saves, err := l.filmChecks(ctx)
-		mu.Lock()
-		defer mu.Unlock()
-		prepared[l.n] = saves
-		return err
-	})
-	if err != nil {
+	var work []func() error
+	for _, l := range loads {
+		work = append(work, func() error {
+			saves, err := l.filmChecks(ctx)
+			mu.Lock()
+			defer mu.Unlock()
+			prepared[l.n] = saves
+			return err
+		})
+	}
+	if err := inParallel(work); err != nil {
 		b.Fatal(err)
 	}
 	var saves []save
@@ -160,7 +163,7 @@ func shopBeforeFilm(b *testing.B, c *durable) []save {
 
 // filmChecks takes the load as far as the film check and returns the checks of its parts.
 func (l *load) filmChecks(ctx context.Context) (saves []save, err error) {
-	for _, step := range []func(context.Context) error{l.weld, l.hang, l.wash, l.coat, l.bake, l.rub} {
+	for _, step := range []func(context.Context) error{l.receive, l.weld, l.hang, l.wash, l.coat, l.bake, l.rub} {
 		if err := step(ctx); err != nil {
 			return nil, err
 		}

@@ -63,16 +63,17 @@ func Load(ctx context.Context, db *store.DB, now time.Time, keyFor KeyMaker) (*S
 		return nil, fmt.Errorf("the demo shop's seal key: %w", err)
 	}
 	for i, day := range days {
-		// What closed in between is sealed before the first entry of the day; the review follows once the offices are open.
-		if err := sim.seal(ctx, day.Add(6*time.Hour+store.SealGrace)); err != nil {
-			return nil, fmt.Errorf("sealing before %s: %w", day.Format(time.DateOnly), err)
-		}
-		if morning := day.Add(8 * time.Hour); i <= len(days)-1-unreviewed && morning.Before(now) {
-			if err := sim.review(ctx, morning); err != nil {
-				return nil, err
+		// What closed in between is sealed in the morning; the review follows once the offices are open.
+		morning := func() error {
+			if err := sim.seal(ctx, day.Add(6*time.Hour+store.SealGrace)); err != nil {
+				return fmt.Errorf("sealing: %w", err)
 			}
+			if at := day.Add(8 * time.Hour); i <= len(days)-1-unreviewed && at.Before(now) {
+				return sim.review(ctx, at)
+			}
+			return nil
 		}
-		if err := sim.day(ctx, i, day); err != nil {
+		if err := sim.day(ctx, i, day, morning); err != nil {
 			return nil, fmt.Errorf("shop day %s: %w", day.Format(time.DateOnly), err)
 		}
 		if i&(i-1) == 0 || i == len(days)-1 {
@@ -98,8 +99,9 @@ func shopDays(now time.Time) []time.Time {
 	return days
 }
 
-// day works through one shop day: gauges first, then five oven loads of two racks, then the gauges again.
-func (s *simulation) day(ctx context.Context, n int, midnight time.Time) error {
+// day works through one shop day: deliveries, then five oven loads of two racks beside what the office does in the morning, then
+// the gauges again.
+func (s *simulation) day(ctx context.Context, n int, midnight time.Time, morning func() error) error {
 	if n == failedDay+1 {
 		if err := s.decideRecall(ctx, midnight.Add(9*time.Hour)); err != nil {
 			return err
@@ -108,35 +110,25 @@ func (s *simulation) day(ctx context.Context, n int, midnight time.Time) error {
 			return err
 		}
 	}
-	if at := midnight.Add(6*time.Hour + 10*time.Minute); n == surveyDay && at.Before(s.now) {
-		if err := s.survey(ctx, at); err != nil {
-			return err
-		}
-	}
-	rng := rand.New(rand.NewPCG(seed, uint64(n)))
-	s.dayDrift[n] = 1.2 * rng.NormFloat64()
-	if err := s.readBaths(ctx, n, midnight.Add(6*time.Hour+8*time.Minute)); err != nil {
+	var loads []*load
+	err := inParallel([]func() error{
+		func() error { return s.ship(ctx, n, midnight.Add(10*time.Hour+30*time.Minute)) },
+		func() (err error) { loads, err = s.begin(ctx, n, midnight); return err },
+	})
+	if err != nil {
 		return err
 	}
-	var loads []*load
-	for i := range 5 {
-		l, err := s.newLoad(ctx, n, i, midnight.Add(6*time.Hour+20*time.Minute+time.Duration(i)*165*time.Minute))
-		if errors.Is(err, errLater) {
-			break
-		}
-		if err != nil {
-			return err
-		}
-		loads = append(loads, l)
+	if err := s.testPanel(ctx, n, midnight.Add(9*time.Hour+40*time.Minute)); err != nil {
+		return err
 	}
-	for _, start := range []time.Duration{6 * time.Hour, 14 * time.Hour} {
-		for _, g := range s.gaugesOf(n, start) {
-			if err := s.verify(ctx, n, midnight.Add(start+4*time.Minute), g); err != nil && !errors.Is(err, errLater) {
-				return err
-			}
-		}
+	if err := s.firstPost(ctx, n, midnight.Add(9*time.Hour+50*time.Minute)); err != nil {
+		return err
 	}
-	if err := inParallel(loads, func(l *load) error { return l.work(ctx) }); err != nil {
+	work := []func() error{morning, func() error { return s.sampleBrackets(ctx, n, midnight.Add(9*time.Hour+20*time.Minute)) }}
+	for _, l := range loads {
+		work = append(work, func() error { return l.work(ctx) })
+	}
+	if err := inParallel(work); err != nil {
 		return err
 	}
 	for _, start := range []time.Duration{6 * time.Hour, 14 * time.Hour} {
@@ -146,16 +138,48 @@ func (s *simulation) day(ctx context.Context, n int, midnight time.Time) error {
 			}
 		}
 	}
-	return nil
+	return s.excludeReading(ctx, n, midnight)
 }
 
-// inParallel works on the loads of a day side by side, as the shop does.
-func inParallel(loads []*load, work func(*load) error) error {
-	errs := make([]error, len(loads))
+// begin is what comes before the first load: the baths are read, racks and loads opened, gauges verified.
+func (s *simulation) begin(ctx context.Context, n int, midnight time.Time) (loads []*load, err error) {
+	if at := midnight.Add(6*time.Hour + 10*time.Minute); n == surveyDay && at.Before(s.now) {
+		if err := s.survey(ctx, at); err != nil {
+			return nil, err
+		}
+	}
+	rng := rand.New(rand.NewPCG(seed, uint64(n)))
+	s.dayDrift[n] = 1.2 * rng.NormFloat64()
+	if err := s.readBaths(ctx, n, midnight.Add(6*time.Hour+8*time.Minute)); err != nil {
+		return nil, err
+	}
+	for i := range 5 {
+		l, err := s.newLoad(ctx, n, i, midnight.Add(6*time.Hour+20*time.Minute+time.Duration(i)*165*time.Minute))
+		if errors.Is(err, errLater) {
+			break
+		}
+		if err != nil {
+			return nil, err
+		}
+		loads = append(loads, l)
+	}
+	for _, start := range []time.Duration{6 * time.Hour, 14 * time.Hour} {
+		for _, g := range s.gaugesOf(n, start) {
+			if err := s.verify(ctx, n, midnight.Add(start+4*time.Minute), g); err != nil && !errors.Is(err, errLater) {
+				return nil, err
+			}
+		}
+	}
+	return loads, nil
+}
+
+// inParallel does the work of a day side by side, as the shop does.
+func inParallel(work []func() error) error {
+	errs := make([]error, len(work))
 	var wg sync.WaitGroup
-	for i, l := range loads {
+	for i, do := range work {
 		wg.Go(func() {
-			if err := work(l); !errors.Is(err, errLater) {
+			if err := do(); !errors.Is(err, errLater) {
 				errs[i] = err
 			}
 		})

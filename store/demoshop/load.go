@@ -31,14 +31,15 @@ type load struct {
 	id       uuid.UUID
 	oven     string
 	racks    []store.Rack
-	parts    [][]*part // by rack
+	received [][]*part // the parts of this load's job, by rack
+	parts    [][]*part // what hangs, by rack: those, and what is coated again
 	effect   float64
 	rackDiff [2]float64
 }
 
 const partsPerRack = 6
 
-// newLoad receives the parts of a load and opens its racks and the load, so that numbers run in the order of time.
+// newLoad names the parts of a load and opens its racks and the load, so that numbers run in the order of time.
 func (s *simulation) newLoad(ctx context.Context, day, n int, base time.Time) (*load, error) {
 	if base.After(s.now) {
 		return nil, errLater
@@ -51,27 +52,13 @@ func (s *simulation) newLoad(ctx context.Context, day, n int, base time.Time) (*
 	l.oven = "OVEN-" + strconv.Itoa(1+n%2)
 	l.effect = 1.5 * l.rng.NormFloat64()
 	l.rackDiff = [2]float64{2 * l.rng.NormFloat64(), 2 * l.rng.NormFloat64()}
-	db := s.DB.At(base.Add(-10 * time.Minute))
-	office := s.on("marek", "OFFICE")
-	job, err := db.AddJob(ctx, office, store.Job{Number: fmt.Sprintf("%d%02d%d", 24000+day, n, day%10), Customer: l.product.Customers[(day+n)%len(l.product.Customers)],
-		OrderRef: fmt.Sprintf("PO-%04d", 4100+5*day+n), ReceivedAt: base.Add(-10 * time.Minute)})
-	if err != nil {
-		return nil, err
-	}
 	for r := range 2 {
-		var serials []string
+		var parts []*part
 		for range partsPerRack {
 			s.serials[l.product]++
-			serials = append(serials, fmt.Sprintf("TH-%s%05d", l.product.prefix, s.serials[l.product]))
+			parts = append(parts, &part{serial: fmt.Sprintf("TH-%s%05d", l.product.prefix, s.serials[l.product]), effect: 2.5 * l.rng.NormFloat64()})
 		}
-		ids, err := db.AddParts(ctx, office, job.ID, l.product.PartNumber.ID, serials)
-		if err != nil {
-			return nil, err
-		}
-		var parts []*part
-		for i, id := range ids {
-			parts = append(parts, &part{id: id, serial: serials[i], effect: 2.5 * l.rng.NormFloat64()})
-		}
+		l.received = append(l.received, parts)
 		if r == 0 {
 			parts = append(parts, s.recoat[l.product]...)
 			s.recoat[l.product] = nil
@@ -89,9 +76,34 @@ func (s *simulation) newLoad(ctx context.Context, day, n int, base time.Time) (*
 	return l, err
 }
 
+// receive books the job and its parts in.
+func (l *load) receive(ctx context.Context) error {
+	at := l.base.Add(-10 * time.Minute)
+	db, office := l.DB.At(at), l.on("marek", "OFFICE")
+	job, err := db.AddJob(ctx, office, store.Job{Number: fmt.Sprintf("%d%02d%d", 24000+l.day, l.n, l.day%10), Customer: l.product.Customers[(l.day+l.n)%len(l.product.Customers)],
+		OrderRef: fmt.Sprintf("PO-%04d", 4100+5*l.day+l.n), ReceivedAt: at})
+	if err != nil {
+		return err
+	}
+	for _, parts := range l.received {
+		var serials []string
+		for _, p := range parts {
+			serials = append(serials, p.serial)
+		}
+		ids, err := db.AddParts(ctx, office, job.ID, l.product.PartNumber.ID, serials)
+		if err != nil {
+			return err
+		}
+		for i, id := range ids {
+			parts[i].id = id
+		}
+	}
+	return nil
+}
+
 // work takes the load through the shop. It stops where now is.
 func (l *load) work(ctx context.Context) error {
-	for _, step := range []func(context.Context) error{l.weld, l.hang, l.wash, l.coat, l.bake, l.rub, l.inspect, l.release, l.unload} {
+	for _, step := range []func(context.Context) error{l.receive, l.weld, l.hang, l.wash, l.coat, l.bake, l.rub, l.inspect, l.release, l.unload} {
 		if err := step(ctx); err != nil {
 			return err
 		}

@@ -46,6 +46,9 @@ type Shop struct {
 	Baths    map[string]uuid.UUID // by code
 	Lots     map[string]uuid.UUID // by lot number
 	Products []*Product
+	brackets store.PartNumber
+	samples  store.PartNumber
+	posts    []store.PartNumber
 	logger   uuid.UUID   // the data logger that goes through the oven
 	proof    store.Proof // the supervisor's signature in this run
 }
@@ -65,10 +68,10 @@ type Product struct {
 // newPeople adds everybody with their PIN and qualifications as from the day the shop opened.
 func (s *Shop) newPeople(ctx context.Context, opened time.Time) error {
 	kinds := map[string][]quality.Kind{
-		"inspector":  {quality.Weld, quality.CureTest, quality.Finish, quality.Film, quality.Verification, quality.Cure},
+		"inspector":  {quality.Weld, quality.CureTest, quality.PanelTest, quality.Finish, quality.Film, quality.FirstArticle, quality.Verification, quality.Cure},
 		"operator":   {quality.Pretreatment, quality.Coating, quality.Cure, quality.CureTest, quality.OvenSurvey, quality.BathReading, quality.BathAddition},
-		"supervisor": {quality.Weld, quality.CureTest, quality.Finish, quality.Film, quality.Verification, quality.Pretreatment, quality.Coating, quality.Cure, quality.OvenSurvey, quality.BathReading, quality.BathAddition},
-		"engineer":   {quality.Weld, quality.CureTest, quality.Finish, quality.Film, quality.Verification, quality.Calibration},
+		"supervisor": {quality.Weld, quality.CureTest, quality.PanelTest, quality.Finish, quality.Film, quality.Verification, quality.Pretreatment, quality.Coating, quality.Cure, quality.OvenSurvey, quality.BathReading, quality.BathAddition},
+		"engineer":   {quality.Weld, quality.CureTest, quality.Finish, quality.Film, quality.FirstArticle, quality.Verification, quality.Calibration},
 	}
 	founder := store.Actor{Site: s.Site.ID}
 	for _, l := range Logins {

@@ -19,7 +19,7 @@ func Open(ctx context.Context, db *store.DB, opened time.Time) (*Shop, error) {
 	if s.Site, err = s.DB.AddSite(ctx, store.NewSite{Code: "TH", Name: "Tern Hollow Metalworks", TimeZone: "America/Chicago"}); err != nil {
 		return nil, fmt.Errorf("opening the site: %w", err)
 	}
-	for _, step := range []func(context.Context, time.Time) error{s.newPeople, s.newStations, s.newInstruments, s.newOvens, s.newPowders, s.newChemicals, s.newBathControls, s.newProducts} {
+	for _, step := range []func(context.Context, time.Time) error{s.newPeople, s.newStations, s.newInstruments, s.newOvens, s.newPowders, s.newChemicals, s.newBathControls, s.newProducts, s.newBrackets, s.newSamples, s.newPosts} {
 		if err := step(ctx, opened); err != nil {
 			return nil, err
 		}

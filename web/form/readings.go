@@ -183,7 +183,7 @@ type Code struct{ Type, Value string }
 
 // Marks are the type marks that labels of the shop begin with, before a point: LOT.88-1403. Letters, digits and the point are
 // the same keys on every keyboard a scanner pretends to be.
-var Marks = []string{"PART", "RACK", "LOAD", "LOT", "GAUGE", "SHIM", "BADGE", "BATH", "STATION", "PERSON"}
+var Marks = []string{"PART", "RACK", "LOAD", "LOT", "GAUGE", "SHIM", "BADGE", "BATH", "STATION", "PERSON", "CERTIFICATE"}
 
 // ParseCode takes the type mark off a scanned or typed code.
 func ParseCode(text string) Code {

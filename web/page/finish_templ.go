@@ -22,6 +22,7 @@ type FinishView struct {
 	Adhesion        []ui.Choice
 	AdhesionAsked   string
 	AdhesionProblem string
+	TestConditions  []ui.Field // temperature and humidity at the adhesion test
 }
 
 // Finish is the page of the finish check: what the eye finds, then gloss and adhesion where the spec asks for them.
@@ -80,7 +81,7 @@ func Finish(v FinishView) templ.Component {
 				var templ_7745c5c3_Var3 string
 				templ_7745c5c3_Var3, templ_7745c5c3_Err = templ.JoinStringErrs(v.GlossAsked)
 				if templ_7745c5c3_Err != nil {
-					return templ.Error{Err: templ_7745c5c3_Err, FileName: `web/page/finish.templ`, Line: 34, Col: 39}
+					return templ.Error{Err: templ_7745c5c3_Err, FileName: `web/page/finish.templ`, Line: 35, Col: 39}
 				}
 				_, templ_7745c5c3_Err = templ_7745c5c3_Buffer.WriteString(templ.EscapeString(templ_7745c5c3_Var3))
 				if templ_7745c5c3_Err != nil {
@@ -121,6 +122,10 @@ func Finish(v FinishView) templ.Component {
 					return templ_7745c5c3_Err
 				}
 				templ_7745c5c3_Err = templruntime.WriteString(templ_7745c5c3_Buffer, 8, "</section>")
+				if templ_7745c5c3_Err != nil {
+					return templ_7745c5c3_Err
+				}
+				templ_7745c5c3_Err = conditions(v.TestConditions).Render(ctx, templ_7745c5c3_Buffer)
 				if templ_7745c5c3_Err != nil {
 					return templ_7745c5c3_Err
 				}

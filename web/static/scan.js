@@ -5,7 +5,7 @@ import { say } from "./say.js";
 import { put } from "./readings.js";
 
 const NAMES = {
-	PART: "hangtag", RACK: "rack", LOAD: "oven load", LOT: "lot", GAUGE: "gauge", SHIM: "shim", BADGE: "badge", BATH: "bath", STATION: "station", PERSON: "person",
+	PART: "hangtag", RACK: "rack", LOAD: "oven load", LOT: "lot", GAUGE: "gauge", SHIM: "shim", BADGE: "badge", BATH: "bath", STATION: "station", PERSON: "person", CERTIFICATE: "certificate",
 };
 const MARKED = new RegExp(`(${Object.keys(NAMES).join("|")})\\.([\\x21-\\x7e]+)$`, "i");
 const AGAIN_MS = 1000;
