@@ -84,7 +84,8 @@ func stand(kind Kind, round int, evidence []Evidence) Item {
 			due = true
 		case e.Superseded || e.Verdict == Voided:
 			void = e
-		case latest == nil || !e.At.Before(latest.At):
+		// Of two at one instant the later number decides, in whatever order they were read: numbers are made in the order of time.
+		case latest == nil || e.At.After(latest.At) || e.At.Equal(latest.At) && e.RecordID >= latest.RecordID:
 			latest = e
 		}
 	}

@@ -81,6 +81,16 @@ func superseded(e Evidence) Evidence {
 	return e
 }
 
+func TestOfTwoRecordsAtOneInstantTheLaterNumberDecidesInAnyOrder(t *testing.T) {
+	first, second := evidence(Film, Pass, 1), evidence(Film, Fail, 1)
+	first.RecordID, second.RecordID = "01a", "01b"
+	for _, read := range [][]Evidence{{first, second}, {second, first}} {
+		if items := Gate(FinishSpec{Film: whole.Film}, 1, read); stateOf(items, Film) != Failed {
+			t.Errorf("read as %s, %s the gate is %+v", read[0].RecordID, read[1].RecordID, items)
+		}
+	}
+}
+
 func TestReworkMakesChecksDueAgainAndLeavesRunsStanding(t *testing.T) {
 	items := Gate(whole, 2, allPassed())
 	for _, kind := range Kinds {
