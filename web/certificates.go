@@ -40,9 +40,17 @@ func (s *Server) certificatesPage(w http.ResponseWriter, r *http.Request) error 
 	}
 	for _, c := range all {
 		view.Table.Rows = append(view.Table.Rows, []page.SetupCell{page.Code(c.Number, "/certificates/"+c.Number), page.Words(c.SignedAt.In(zone).Format("2006-01-02 15:04") + ", " + c.SignedBy),
-			page.Words(c.Customer), page.Words(c.OrderRef), page.Words(c.Jobs), page.Words(dash(c.Shipment)), page.Figure(fmt.Sprint(c.Parts)), {Standing: certificateStanding(c)}})
+			page.Words(c.Customer), page.Code(c.OrderRef, ""), page.Words(c.Jobs), paperRef("/shipments/", c.Shipment), page.Figure(fmt.Sprint(c.Parts)), {Standing: certificateStanding(c)}})
 	}
 	return s.render(w, r, http.StatusOK, page.Certificates(view))
+}
+
+// paperRef leads to the paper of that number; a dash where there is none. Several are named without a link.
+func paperRef(under, number string) page.SetupCell {
+	if number == "" || strings.Contains(number, ",") {
+		return page.Words(dash(number))
+	}
+	return page.Code(number, under+number)
 }
 
 // certificateStanding says whether a certificate still counts.

@@ -3,7 +3,6 @@ package web
 import (
 	"fmt"
 	"net/http"
-	"slices"
 	"time"
 
 	"coatbook/quality/process"
@@ -38,7 +37,7 @@ func (s *Server) filmChart(w http.ResponseWriter, r *http.Request) error {
 		if err != nil {
 			return err
 		}
-		if view.Film, view.Problem, view.Pick, err = s.chartOf(r, v, f, checks, kind, today); err != nil {
+		if view.Film, view.Problem, err = s.chartOf(r, v, f, checks, kind, today); err != nil {
 			return err
 		}
 	}
@@ -49,37 +48,37 @@ func (s *Server) filmChart(w http.ResponseWriter, r *http.Request) error {
 	return s.render(w, r, status, page.Charts(view))
 }
 
-// chartOf draws the checks, or says why they do not belong on one chart and offers the choices that do.
-func (s *Server) chartOf(r *http.Request, v *visit, f store.FilmFilter, checks []store.FilmCheck, kind process.Kind, today time.Time) (figure page.FilmFigure, problem string, pick []page.Ref, err error) {
+// chartOf draws the checks. Those judged by other limits do not belong on one chart: the limits with the most checks are drawn and
+// the others offered.
+func (s *Server) chartOf(r *http.Request, v *visit, f store.FilmFilter, checks []store.FilmCheck, kind process.Kind, today time.Time) (figure page.FilmFigure, problem string, err error) {
 	if len(checks) == 0 {
-		return page.FilmFigure{Empty: "No film check is on record for this choice. Widen the dates, or take another part number or booth."}, "", nil, nil
+		return page.FilmFigure{Empty: "No film check is on record for this choice. Widen the dates, or take another part number or booth."}, "", nil
 	}
 	if len(checks) > mostChecks {
-		return figure, fmt.Sprintf("These are %s; a chart shows up to %s. Shorten the period or choose a part number.", counted(len(checks), "film check"), grouped(mostChecks)), nil, nil
+		return figure, fmt.Sprintf("These are %s; a chart shows up to %s. Shorten the period or choose a part number.", counted(len(checks), "film check"), grouped(mostChecks)), nil
 	}
 	bodies, err := s.store.SpecBodies(r.Context(), v.site.ID, revisionIDs(checks))
 	if err != nil {
-		return figure, "", nil, err
+		return figure, "", err
 	}
 	groups, err := filmGroups(checks, bodies)
 	if err != nil {
-		return figure, "", nil, err
-	}
-	query := append(periodQuery(f.Period), "part_number", f.PartNumber, "booth", f.Booth, "chart", string(kind))
-	if len(groups) > 1 {
-		for _, g := range groups {
-			pick = append(pick, page.Ref{Text: fmt.Sprintf("%s, %s (%s)", g.name(), g.film.Limits, counted(len(g.checks), "film check")), Href: address("/charts/film", append(slices.Clone(query), "spec", g.spec)...)})
-		}
-		return figure, "These parts were judged by different limits, so no one chart or index fits them. Choose one:", pick, nil
+		return figure, "", err
 	}
 	gauges, err := s.store.GaugesBehind(r.Context(), v.site.ID, recordIDs(groups[0].checks), f.Period.To)
 	if err != nil {
-		return figure, "", nil, err
+		return figure, "", err
 	}
 	figure = groups[0].figure(filmDrawing{gauges: gauges, leftOut: func(x store.Exclusion, serial string) page.LeftOut { return s.leftOut(v, x, serial) },
 		width: 1240, height: 330, unit: v.unit(), zone: v.site.Location(), period: f.Period, today: today, kind: kind,
-		list: address("/parts", append(periodQuery(f.Period), "list", "film", "part_number", f.PartNumber, "booth", f.Booth, "spec", f.Spec)...)})
-	return figure, "", nil, nil
+		list: address("/parts", append(periodQuery(f.Period), "list", "film", "part_number", f.PartNumber, "booth", f.Booth, "spec", groups[0].spec)...)})
+	for _, g := range groups[1:] {
+		// Its own days, so that another revision of the same spec is found too.
+		own := store.Period{From: g.checks[0].ShopDay, To: g.checks[len(g.checks)-1].ShopDay, Shift: f.Period.Shift}
+		figure.Others = append(figure.Others, page.Ref{Text: fmt.Sprintf("%s, %s (%s)", g.name(), g.film.Limits, counted(len(g.checks), "film check")),
+			Href: address("/charts/film", append(periodQuery(own), "part_number", f.PartNumber, "booth", f.Booth, "chart", string(kind), "spec", g.spec)...)})
+	}
+	return figure, "", nil
 }
 
 // filmChoices fills the lists of part numbers, booths and specs.

@@ -133,6 +133,8 @@ func gateRows(part store.Part, items []quality.Item) []page.GateRow {
 			rows[i].Sentence = item.Sentence
 		}
 		switch {
+		case store.Finished(part.Status) && item.State != quality.Met && item.State != quality.Waived:
+			// Nothing more is recorded on a part that has come to its end.
 		case item.Lot != "" && (item.State == quality.Met || item.State == quality.Waived || item.Waits):
 			rows[i].Do = page.Ref{Text: "Lot " + item.Lot, Href: lotHref(item.Lot)}
 		case item.Lot != "":
@@ -189,7 +191,7 @@ func (s *Server) partActs(v *visit, part store.Part, items []quality.Item, view 
 		view.Acts = append(view.Acts, page.Ref{Text: "To the holds", Href: "/holds"})
 	case len(items) == 0:
 		view.GateNote = "The finish spec of this part number has no approved revision, so nothing can be recorded."
-	case next != "" && bench.admits(v) == nil:
+	case next != "" && !store.Finished(part.Status) && bench.admits(v) == nil:
 		view.Release = formOf(part, next)
 		if slices.ContainsFunc(items, func(i quality.Item) bool { return i.Kind == next && i.Lot != "" }) {
 			view.Release.Href = sampleHref(part.Serial, next)

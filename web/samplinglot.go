@@ -109,6 +109,9 @@ func lotLists(l store.InspectionLot, parts []store.LotPart) (sample, rest *page.
 		if p.RecordID.Valid {
 			return page.SetupCell{Ref: page.Ref{Text: verdictStanding(p.Verdict).Word, Href: "/records/" + p.RecordID.UUID.String()}}
 		}
+		if store.Finished(p.Status) {
+			return page.Words("none")
+		}
 		if p.Seq > 0 || l.State == quality.LotRejected {
 			return page.SetupCell{Ref: page.Ref{Text: "record it", Href: sampleHref(p.Serial, l.Kind)}}
 		}

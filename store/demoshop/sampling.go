@@ -34,6 +34,14 @@ func (s *Shop) newBrackets(ctx context.Context, _ time.Time) error {
 		return fmt.Errorf("approving PC-15: %w", err)
 	}
 	s.brackets, err = s.DB.AddPartNumber(ctx, engineer, store.PartNumber{Code: "BR-15", Name: "Wall bracket", SpecID: rev.SpecID, Alloy: "6060 T66", BaseForm: "extrusion", WallMM: 3, Sketch: "bracket", Active: true})
+	if err != nil {
+		return err
+	}
+	plan := store.Plan{ReadingsPerSpot: 1}
+	for i, at := range [][2]int{{75, 92}, {75, 138}, {75, 190}, {122, 190}, {166, 190}} {
+		plan.Spots = append(plan.Spots, store.Spot{Spot: i + 1, Area: "A", Place: []string{"Top of the wall leg", "Wall leg, middle", "Corner", "Shelf leg, middle", "Shelf leg, end"}[i], X: at[0], Y: at[1]})
+	}
+	_, err = s.DB.AddPlan(ctx, engineer, s.brackets.ID, plan)
 	return err
 }
 
@@ -94,7 +102,7 @@ func (s *simulation) checkBrackets(ctx context.Context, n int, at time.Time, lot
 		}
 		check := quality.Check{Kind: quality.Film}
 		for spot := range 5 {
-			check.Readings = append(check.Readings, typed("film_thickness", "", spot+1, 1, mean+3*rng.NormFloat64(), 1, quality.Micrometre))
+			check.Readings = append(check.Readings, typed("film_thickness", "A", spot+1, 1, mean+3*rng.NormFloat64(), 1, quality.Micrometre))
 		}
 		if _, err := s.DB.At(at).Save(ctx, s.on("ilse", "FINAL-1"), store.Entry{RecordID: store.NewID(), Kind: quality.Film, Subject: store.Subject{Kind: quality.OnPart, ID: p.PartID},
 			ObservedAt: at.Add(-30 * time.Second), Check: check, Uses: []store.Use{{Role: "gauge", ID: s.Gauges["EC-07"].ID}}}); err != nil {
