@@ -104,7 +104,8 @@ func (s *sealedShop) changeCharacter(rt *rapid.T, places []place) {
 	if _, _, err := s.put(update, now, before); err != nil {
 		rt.Fatalf("putting %s.%s back to %q: %v", p.table, p.column, before, err)
 	}
-	if read != before && !strings.Contains(faults, id) {
+	// A row whose own number was changed is found under the number it has now.
+	if named := strings.Contains(faults, id) || p.column == p.key && strings.Contains(faults, read); read != before && !named {
 		rt.Fatalf("%s.%s of %s was changed from %q to %q; found: %q", p.table, p.column, id, before, read, faults)
 	}
 }

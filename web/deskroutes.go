@@ -43,6 +43,8 @@ func (s *Server) reviewRoutes() []route {
 		{"POST", "/holds/{number}/action", deciders, s.holdAction, false},
 		{"POST", "/holds/{number}/files", bench, s.addHoldFile, false},
 		{"POST", "/records/{id}/files", bench, s.addRecordFile, false},
+		{"POST", "/gauges/{code}/files", bench, s.addDeviceFile, false},
+		{"POST", "/setup/lots/{id}/files", bench, s.addLotFile, false},
 		{"GET", "/files/{file}", everyone, s.file, false},
 		{"GET", "/files/{file}/thumbnail", everyone, s.thumbnail, false},
 		{"GET", "/holds/{number}/decide", deciders, s.decidePage, false},

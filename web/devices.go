@@ -42,6 +42,23 @@ func (s *Server) devicePage(w http.ResponseWriter, r *http.Request) error {
 	return s.renderDevice(w, r, http.StatusOK, "", form.New(values("method", "entered", "grr_of", "tolerance")), "")
 }
 
+// addDeviceFile keeps a calibration certificate or a picture of a device.
+func (s *Server) addDeviceFile(w http.ResponseWriter, r *http.Request) error {
+	i, err := gaugeByCode(r.Context(), s, visitFrom(r).site.ID, param(r, "code"))
+	if err != nil {
+		return err
+	}
+	problem, status, err := s.addFile(r, store.FileOwner{Kind: store.FileOfInstrument, ID: i.ID})
+	if err != nil {
+		return err
+	}
+	if problem != "" {
+		return s.renderDevice(w, r, status, problem, form.New(values("method", "entered", "grr_of", "tolerance")), "")
+	}
+	http.Redirect(w, r, "/gauges/"+url.PathEscape(i.Code)+"#files", http.StatusSeeOther)
+	return nil
+}
+
 func (s *Server) renderDevice(w http.ResponseWriter, r *http.Request, status int, problem string, study *form.Answers, studyProblem string) error {
 	v, ctx := visitFrom(r), r.Context()
 	i, err := gaugeByCode(ctx, s, v.site.ID, param(r, "code"))
@@ -85,6 +102,9 @@ func (s *Server) renderDevice(w http.ResponseWriter, r *http.Request, status int
 		view.Study = &f
 	}
 	view.Error = errorPlot(i, checks, zone)
+	if view.Files, err = s.filesView(r, store.FileOwner{Kind: store.FileOfInstrument, ID: i.ID}, at, ""); err != nil {
+		return err
+	}
 	return s.render(w, r, status, page.Device(view))
 }
 

@@ -194,6 +194,15 @@ func TestUploadsAreCleanedNamedByTheServerAndServedAsDownloads(t *testing.T) {
 	}
 	record := "/records/" + records[0].ID.String()
 	d.attach(record+"/files", "c.pdf", []byte("%PDF-1.4\n%%EOF\n"), http.StatusSeeOther)
+	// Certificates of a device and of a lot; one of more than a megabyte, too.
+	large := append([]byte("%PDF-1.4\n"), bytes.Repeat([]byte("% a calibration certificate\n"), 60000)...)
+	d.attach("/gauges/"+d.Gauge.Code+"/files", "c.pdf", append(large, "%%EOF\n"...), http.StatusSeeOther)
+	contains(t, d.get("/gauges/"+d.Gauge.Code, http.StatusOK), "weld 2 (PDF)")
+	contains(t, d.attach("/gauges/"+d.Gauge.Code+"/files", "c.pdf", []byte("MZ"), http.StatusUnprocessableEntity), "Pictures and certificates")
+	d.attach("/setup/lots/"+d.Lot.ID.String()+"/files", "c.pdf", []byte("%PDF-1.4\n%%EOF\n"), http.StatusSeeOther)
+	if kept, err := d.DB.FilesOf(t.Context(), d.Site.ID, store.FileOwner{Kind: store.FileOfLot, ID: d.Lot.ID}); err != nil || len(kept) != 1 {
+		t.Errorf("the lot has %d files, %v, want 1", len(kept), err)
+	}
 	contains(t, d.get(record, http.StatusOK), "weld 2 (PDF)")
 	d.who = d.AddPerson("Orla Quist", "orla", store.Auditor)
 	d.attach(at+"/files", "x.jpg", sent, http.StatusForbidden)

@@ -15,7 +15,7 @@ import (
 const shownParts = 500
 
 func (s *Server) lotPage(w http.ResponseWriter, r *http.Request) error {
-	return s.renderLot(w, r, http.StatusOK, form.New(url.Values{}), "")
+	return s.renderLot(w, r, http.StatusOK, form.New(url.Values{}), "", "")
 }
 
 // lotOf finds the lot of an address with the parts it touched.
@@ -32,7 +32,7 @@ func (s *Server) lotOf(r *http.Request) (l store.MaterialLot, parts []store.Touc
 	return l, parts, err
 }
 
-func (s *Server) renderLot(w http.ResponseWriter, r *http.Request, status int, a *form.Answers, problem string) error {
+func (s *Server) renderLot(w http.ResponseWriter, r *http.Request, status int, a *form.Answers, problem, fileProblem string) error {
 	v := visitFrom(r)
 	l, parts, err := s.lotOf(r)
 	if err != nil {
@@ -56,8 +56,33 @@ func (s *Server) renderLot(w http.ResponseWriter, r *http.Request, status int, a
 		sections = append(sections, page.SetupSection{Head: "Certificate", Links: []page.Ref{{Text: "Open the maker's certificate", Href: l.CertificateFile}}})
 	}
 	sections = append(sections, touchedSection("touched", "Parts in house that it touched", "None.", inHouse, v), touchedSection("gone", "Parts that left or ended", "None.", gone, v))
+	files, err := s.filesView(r, store.FileOwner{Kind: store.FileOfLot, ID: l.ID}, "/setup/lots/"+l.ID.String(), fileProblem)
+	if err != nil {
+		return err
+	}
 	return s.render(w, r, status, page.SetupThing(page.SetupThingView{Frame: s.deskFrame(v, "Lot "+l.LotNumber, "Setup"), Subject: "Lots",
-		Back: page.Ref{Text: "All lots", Href: "/setup/lots"}, Title: "Lot " + l.LotNumber, Facts: facts, Parts: sections}))
+		Back: page.Ref{Text: "All lots", Href: "/setup/lots"}, Title: "Lot " + l.LotNumber, Facts: facts, Parts: sections, Files: &files}))
+}
+
+// addLotFile keeps the maker's certificate of a lot, or a picture of its label.
+func (s *Server) addLotFile(w http.ResponseWriter, r *http.Request) error {
+	id, err := idParam(r, "id")
+	if err != nil {
+		return err
+	}
+	l, err := s.store.MaterialLot(r.Context(), visitFrom(r).site.ID, id)
+	if err != nil {
+		return err
+	}
+	problem, status, err := s.addFile(r, store.FileOwner{Kind: store.FileOfLot, ID: l.ID})
+	if err != nil {
+		return err
+	}
+	if problem != "" {
+		return s.renderLot(w, r, status, form.New(url.Values{}), "", problem)
+	}
+	http.Redirect(w, r, "/setup/lots/"+l.ID.String()+"#files", http.StatusSeeOther)
+	return nil
 }
 
 // splitTouched parts what can still be held from what cannot.
@@ -127,7 +152,7 @@ func (s *Server) changeLot(w http.ResponseWriter, r *http.Request) error {
 	case problem != "" && a.Values.Get("step") == "hold" && a.OK():
 		return s.renderLotHold(w, r, http.StatusUnprocessableEntity, l, proposed, gone, a, problem)
 	case problem != "":
-		return s.renderLot(w, r, http.StatusUnprocessableEntity, a, problem)
+		return s.renderLot(w, r, http.StatusUnprocessableEntity, a, problem, "")
 	}
 	says := "The lot is now " + status + "."
 	if number != "" {

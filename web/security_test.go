@@ -221,6 +221,22 @@ func TestARequestUnderWayDoesNotBringAnEndedSittingBack(t *testing.T) {
 	}
 }
 
+func TestSentenceForTheNextPageOutlastsAScriptsRequest(t *testing.T) {
+	shop := storetest.NewShop(t)
+	g := newGuest(t, shop)
+	g.enrol(shop)
+	g.signOn(shop.Everyone)
+	said := g.server.sittings.remembers(g.server.sessions.LoadAndSave(http.HandlerFunc(func(_ http.ResponseWriter, r *http.Request) { g.server.flash(r, "Kept for the page.") })))
+	r := httptest.NewRequest("POST", "https://coatbook.test/said", nil)
+	r.AddCookie(&http.Cookie{Name: "__Host-coatbook", Value: g.cookies["__Host-coatbook"]})
+	said.ServeHTTP(httptest.NewRecorder(), r)
+	g.send("GET", "/bench", nil, "Sec-Fetch-Mode", "cors")
+	page, err := io.ReadAll(g.send("GET", "/bench", nil, "Sec-Fetch-Mode", "navigate").Body)
+	if err != nil || !strings.Contains(string(page), "Kept for the page.") {
+		t.Errorf("the page does not say it; %v", err)
+	}
+}
+
 func TestPINWorksOnAnEnrolledTabletOnly(t *testing.T) {
 	shop := storetest.NewShop(t)
 	g := newGuest(t, shop)

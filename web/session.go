@@ -83,7 +83,10 @@ func (s *Server) visitOf(r *http.Request) (*visit, error) {
 		return v, s.sessions.Destroy(ctx)
 	}
 	v.person = &p
-	v.flash = s.sessions.PopString(ctx, "flash")
+	// Said on the next page, which a script's request beside it is not. A client that does not say what it asks for gets pages.
+	if mode := r.Header.Get("Sec-Fetch-Mode"); mode == "" || mode == "navigate" {
+		v.flash = s.sessions.PopString(ctx, "flash")
+	}
 	v.signed = s.sessions.GetBool(ctx, "signed")
 	v.takeBack = s.offered(ctx)
 	v.actor = store.Actor{Site: v.site.ID, Person: p.ID, Name: p.Name, Roles: p.Roles}
