@@ -210,9 +210,14 @@ func TestLotInABathTouchesWhatIsWashedUntilTheNextMakeUp(t *testing.T) {
 	}
 	wash()
 	add(quality.AddedChemical, store.Use{Role: "chemical", ID: lot})
-	want := []string{wash(), wash()}
+	want := []string{wash()}
+	add(quality.AddedChemical, store.Use{Role: "chemical", ID: lot})
+	want = append(want, wash())
 	add(quality.MadeUp, store.Use{Role: "chemical", ID: conversionLot(t, s, store.Conversion, "ZC-2")})
 	wash()
+	// What was left of the lot goes into the new bath.
+	add(quality.AddedChemical, store.Use{Role: "chemical", ID: lot})
+	want = append(want, wash())
 	traced, err := s.DB.Trace(t.Context(), s.Site.ID, store.TraceFrom{Kind: "lot", Name: "ZC-1"})
 	if err != nil {
 		t.Fatal(err)

@@ -4,7 +4,6 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
-	"time"
 
 	"github.com/google/uuid"
 	"github.com/jackc/pgx/v5"
@@ -83,23 +82,4 @@ func (db *DB) queueEvent(b *pgx.Batch, a Actor, e Event) error {
 // Note writes an event that stands alone: a sign-on, a refusal, an export.
 func (db *DB) Note(ctx context.Context, a Actor, e Event) error {
 	return pgx.BeginFunc(ctx, db.pool, func(tx pgx.Tx) error { return db.event(ctx, tx, a, e) })
-}
-
-// A LoggedEvent is an event as it is read back.
-type LoggedEvent struct {
-	At          time.Time `db:"at"`
-	Person      string    `db:"person"`
-	Verb        string    `db:"verb"`
-	SubjectKind string    `db:"subject_kind"`
-	Before      []byte    `db:"before"`
-	After       []byte    `db:"after"`
-	Reason      string    `db:"reason"`
-}
-
-// Events returns the events of one subject, oldest first.
-func (db *DB) Events(ctx context.Context, site, subject uuid.UUID) ([]LoggedEvent, error) {
-	return list[LoggedEvent](ctx, db.pool, `SELECT e.at, coalesce(p.name, '') AS person, e.verb, e.subject_kind, e.before, e.after, e.reason
-		FROM event e LEFT JOIN person p ON p.site_id = e.site_id AND p.person_id = e.person_id
-		WHERE e.site_id = @site AND e.subject_id = @subject ORDER BY e.at, e.event_id`,
-		pgx.StrictNamedArgs{"site": site, "subject": subject})
 }

@@ -66,12 +66,9 @@ func TestLotIsRejectedOnlyWithAReasonThatStays(t *testing.T) {
 	if got, err := db.MaterialLot(t.Context(), a.Site, lot.ID); err != nil || got.Status != "rejected" {
 		t.Errorf("status %q, %v, want rejected", got.Status, err)
 	}
-	events, err := db.Events(t.Context(), a.Site, lot.ID)
-	if err != nil {
-		t.Fatal(err)
-	}
+	events := eventsOf(t, db, a, lot.ID)
 	last := events[len(events)-1]
-	if len(events) != 2 || last.Reason != "lumps in the box" || !strings.Contains(string(last.Before), "accepted") || !strings.Contains(string(last.After), "rejected") {
+	if len(events) != 2 || last.reason != "lumps in the box" || !strings.Contains(string(last.before), "accepted") || !strings.Contains(string(last.after), "rejected") {
 		t.Errorf("%d events, last %+v", len(events), last)
 	}
 }

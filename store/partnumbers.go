@@ -55,17 +55,7 @@ func (db *DB) PartNumbers(ctx context.Context, site uuid.UUID) ([]PartNumber, er
 	return numbers, nil
 }
 
-// PartNumberByCode returns one part number.
-func (db *DB) PartNumberByCode(ctx context.Context, site uuid.UUID, code string) (PartNumber, error) {
-	n, err := one[PartNumber](ctx, db.pool, selectPartNumber+`WHERE n.site_id = @site AND n.code = @code`,
-		pgx.StrictNamedArgs{"site": site, "code": code})
-	if err != nil {
-		return n, fmt.Errorf("part number %q: %w", code, err)
-	}
-	return n, nil
-}
-
-// PartNumber returns one part number by its id.
+// PartNumber returns one part number.
 func (db *DB) PartNumber(ctx context.Context, site, id uuid.UUID) (PartNumber, error) {
 	return partNumber(ctx, db.pool, site, id)
 }

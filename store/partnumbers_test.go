@@ -75,8 +75,8 @@ func TestPartNumberKeepsItsCodeWhenItChanges(t *testing.T) {
 	if err := db.ChangePartNumber(t.Context(), a, n); err != nil {
 		t.Fatal(err)
 	}
-	got, err := db.PartNumberByCode(t.Context(), a.Site, "RS-100")
-	if err != nil || got.SpecCode != "FS-200" || got.WallMM != 4 || got.Active {
+	got, err := db.PartNumber(t.Context(), a.Site, n.ID)
+	if err != nil || got.Code != "RS-100" || got.SpecCode != "FS-200" || got.WallMM != 4 || got.Active {
 		t.Errorf("got %+v, %v", got, err)
 	}
 	n.WallMM = 0.2

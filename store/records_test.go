@@ -481,15 +481,7 @@ func TestEveryChangeIsAnEventInTheSameTransaction(t *testing.T) {
 	s := storetest.NewShop(t)
 	part := s.Parts(1)[0]
 	s.Weld(part, "100")
-	events, err := s.DB.Events(t.Context(), s.Site.ID, part)
-	if err != nil {
-		t.Fatal(err)
-	}
-	var verbs []string
-	for _, e := range events {
-		verbs = append(verbs, e.Verb)
-	}
-	if got := strings.Join(verbs, ", "); !strings.Contains(got, "recorded") || !strings.Contains(got, "part held") {
+	if got := strings.Join(verbs(t, s.DB, s.Everyone, part), ", "); !strings.Contains(got, "recorded") || !strings.Contains(got, "part held") {
 		t.Errorf("events of a held part: %s", got)
 	}
 	owner := storetest.Owner(t, s.DB)

@@ -1,10 +1,12 @@
 package store_test
 
 import (
-	"context"
 	"errors"
 	"testing"
 	"time"
+
+	"github.com/google/uuid"
+	"github.com/jackc/pgx/v5"
 
 	"coatbook/quality"
 	"coatbook/store"
@@ -86,18 +88,38 @@ func refusedBy(t *testing.T, err error, rule string) string {
 	return refusal.Sentence
 }
 
-// verbs returns the verbs of a subject's events in order.
-func verbs(t *testing.T, db *store.DB, a store.Actor, subject [16]byte) []string {
+// A loggedEvent is an event as it stands in the book.
+type loggedEvent struct {
+	person, verb  string
+	before, after []byte
+	reason        string
+}
+
+// eventsOf returns the events of a subject, the oldest first.
+func eventsOf(t *testing.T, db *store.DB, a store.Actor, subject uuid.UUID) (events []loggedEvent) {
 	t.Helper()
-	events, err := db.Events(context.Background(), a.Site, subject)
+	rows, err := db.Pool().Query(t.Context(), `SELECT coalesce(p.name, ''), e.verb, e.before, e.after, e.reason
+		FROM event e LEFT JOIN person p ON p.site_id = e.site_id AND p.person_id = e.person_id WHERE e.site_id = $1 AND e.subject_id = $2 ORDER BY e.at, e.event_id`, a.Site, subject)
 	if err != nil {
 		t.Fatalf("events: %v", err)
 	}
-	var out []string
-	for _, e := range events {
-		out = append(out, e.Verb)
+	var e loggedEvent
+	if _, err := pgx.ForEachRow(rows, []any{&e.person, &e.verb, &e.before, &e.after, &e.reason}, func() error {
+		events = append(events, e)
+		return nil
+	}); err != nil {
+		t.Fatalf("events: %v", err)
 	}
-	return out
+	return events
+}
+
+// verbs returns the verbs of a subject's events in order.
+func verbs(t *testing.T, db *store.DB, a store.Actor, subject uuid.UUID) (list []string) {
+	t.Helper()
+	for _, e := range eventsOf(t, db, a, subject) {
+		list = append(list, e.verb)
+	}
+	return list
 }
 
 func day(t *testing.T, s string) time.Time {

@@ -44,13 +44,10 @@ func TestStationEventTellsOldAndNewName(t *testing.T) {
 	if err := db.ChangeStation(t.Context(), a, store.Station{ID: added.ID, Name: "Oven 1", Active: true}); err != nil {
 		t.Fatal(err)
 	}
-	events, err := db.Events(t.Context(), a.Site, added.ID)
-	if err != nil {
-		t.Fatal(err)
-	}
+	events := eventsOf(t, db, a, added.ID)
 	last := events[len(events)-1]
-	if !strings.Contains(string(last.Before), `"Oven"`) || !strings.Contains(string(last.After), `"Oven 1"`) || last.Person != "Maren Holt" {
-		t.Errorf("event by %q: before %s, after %s", last.Person, last.Before, last.After)
+	if !strings.Contains(string(last.before), `"Oven"`) || !strings.Contains(string(last.after), `"Oven 1"`) || last.person != "Maren Holt" {
+		t.Errorf("event by %q: before %s, after %s", last.person, last.before, last.after)
 	}
 }
 

@@ -4,7 +4,6 @@ import (
 	"cmp"
 	"context"
 	"encoding/csv"
-	"errors"
 	"fmt"
 	"math"
 	"strconv"
@@ -47,17 +46,6 @@ const selectStudy = `SELECT s.study_id, s.instrument_id, s.method, s.grr_pct, s.
 // StudiesOf returns the studies of a device, the newest first.
 func (db *DB) StudiesOf(ctx context.Context, site, device uuid.UUID) ([]Study, error) {
 	return list[Study](ctx, db.pool, selectStudy+`AND s.instrument_id = @device ORDER BY s.made_on DESC, s.added_at DESC`, pgx.StrictNamedArgs{"site": site, "device": device})
-}
-
-// StudyOn returns the newest study of a device that was made by a day; a zero Study when there is none. It may have run out:
-// see Trust.
-func (db *DB) StudyOn(ctx context.Context, site, device uuid.UUID, day time.Time) (Study, error) {
-	s, err := one[Study](ctx, db.pool, selectStudy+`AND s.instrument_id = @device AND s.made_on <= @day ORDER BY s.made_on DESC, s.added_at DESC LIMIT 1`,
-		pgx.StrictNamedArgs{"site": site, "device": device, "day": day})
-	if errors.Is(err, ErrNotFound) {
-		return Study{}, nil
-	}
-	return s, err
 }
 
 // A GaugeBehind is a gauge that took the values of a figure, with its newest study by then: a zero Study when there is none.

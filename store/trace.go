@@ -30,23 +30,25 @@ type TraceKind struct {
 // What leads from a thing to its records, from those to parts, racks, loads and panels, each by its own index, and on to
 // where the parts are now.
 const (
-	touchedBy      = `SELECT DISTINCT r.record_id, r.part_id, r.rack_id, r.load_id, r.panel_id, r.observed_at FROM `
-	throughUses    = `WITH touched AS MATERIALIZED (` + touchedBy + `record_use u JOIN record r ON r.site_id = u.site_id AND r.record_id = u.record_id WHERE u.site_id = @site AND `
-	throughRecords = `WITH touched AS MATERIALIZED (` + touchedBy + `record r WHERE r.site_id = @site AND `
+	touchedBy      = `r.record_id, r.part_id, r.rack_id, r.load_id, r.panel_id, r.observed_at FROM `
+	throughUses    = `WITH touched AS MATERIALIZED (SELECT DISTINCT ` + touchedBy + `record_use u JOIN record r ON r.site_id = u.site_id AND r.record_id = u.record_id WHERE u.site_id = @site AND `
+	throughRecords = `WITH touched AS MATERIALIZED (SELECT ` + touchedBy + `record r WHERE r.site_id = @site AND `
 	// The shop day says nothing more than the time, but has an index: a gauge in use for years is in too many records to read
 	// them all.
 	within = ` AND r.observed_at >= @from AND r.observed_at < @to AND r.verdict <> 'void'
 		AND r.shop_day BETWEEN @from::timestamptz::date - 2 AND @to::timestamptz::date + 2
 		AND NOT EXISTS (SELECT 1 FROM record s WHERE s.site_id = r.site_id AND s.supersedes_id = r.record_id)`
+	// The offset keeps the loads of panels from being gathered for every panel there ever was.
 	toParts = ` = ANY(@ids)` + within + `), ` + hits
 	hits    = `hit AS (SELECT t.part_id, t.observed_at FROM touched t WHERE t.part_id IS NOT NULL
 		UNION ALL SELECT rp.part_id, t.observed_at FROM touched t JOIN rack_part rp ON rp.site_id = @site AND rp.rack_id = t.rack_id
 		UNION ALL SELECT rp.part_id, t.observed_at FROM touched t JOIN load_rack lr ON lr.site_id = @site AND lr.load_id = t.load_id
 			JOIN rack_part rp ON rp.site_id = lr.site_id AND rp.rack_id = lr.rack_id
-		UNION ALL SELECT rp.part_id, t.observed_at FROM touched t JOIN panel pl ON pl.site_id = @site AND pl.panel_id = t.panel_id
+		UNION ALL SELECT x.part_id, t.observed_at FROM touched t CROSS JOIN LATERAL (SELECT rp.part_id FROM panel pl
 			LEFT JOIN load_rack pk ON pk.site_id = pl.site_id AND pk.rack_id = pl.rack_id
 			JOIN load_rack lr ON lr.site_id = pl.site_id AND lr.load_id = coalesce(pl.load_id, pk.load_id)
-			JOIN rack_part rp ON rp.site_id = lr.site_id AND rp.rack_id = lr.rack_id)`
+			JOIN rack_part rp ON rp.site_id = lr.site_id AND rp.rack_id = lr.rack_id
+			WHERE pl.site_id = @site AND pl.panel_id = t.panel_id OFFSET 0) x WHERE t.panel_id IS NOT NULL)`
 	loadsHit = `WITH hit (part_id, observed_at) AS (SELECT rp.part_id, ol.opened_at FROM oven_load ol
 		JOIN load_rack lr ON lr.site_id = ol.site_id AND lr.load_id = ol.load_id JOIN rack_part rp ON rp.site_id = lr.site_id AND rp.rack_id = lr.rack_id
 		WHERE ol.site_id = @site AND ol.opened_at >= @from AND ol.opened_at < @to AND `
@@ -62,22 +64,25 @@ const (
 	ORDER BY p.serial`
 )
 
-// washedWithLot are the records r of washes in a bath that one of the lots @ids went into, from the addition until the bath
-// was next made up. The make-up itself goes into the new bath.
-const washedWithLot = `record_use lu
+// washedWithLot are the records r of washes in a bath that one of the lots @ids went into, from the first addition until the
+// bath was next made up. The make-up itself goes into the new bath. The shop day again leads to an index.
+const washedWithLot = `(SELECT ad.site_id, ad.bath_id, min(ad.observed_at) AS since, dumped.at AS until
+	FROM record_use lu
 	JOIN record ad ON ad.site_id = lu.site_id AND ad.record_id = lu.record_id AND ad.kind = 'bath_addition' AND ad.verdict <> 'void'
 		AND NOT EXISTS (SELECT 1 FROM record s WHERE s.site_id = ad.site_id AND s.supersedes_id = ad.record_id)
 	CROSS JOIN LATERAL (SELECT min(d.observed_at) AS at FROM record d
 		JOIN rating t ON t.site_id = d.site_id AND t.record_id = d.record_id AND t.characteristic = 'bath_act' AND t.code = 'make_up'
 		WHERE d.site_id = ad.site_id AND d.bath_id = ad.bath_id AND d.kind = 'bath_addition' AND d.observed_at > ad.observed_at AND d.verdict <> 'void'
 		AND NOT EXISTS (SELECT 1 FROM record s WHERE s.site_id = d.site_id AND s.supersedes_id = d.record_id)) dumped
-	JOIN record_use bu ON bu.site_id = ad.site_id AND bu.bath_id = ad.bath_id AND bu.role = 'bath'
-	JOIN record r ON r.site_id = bu.site_id AND r.record_id = bu.record_id AND r.observed_at >= ad.observed_at AND (dumped.at IS NULL OR r.observed_at < dumped.at)
-	WHERE lu.site_id = @site AND lu.lot_id = ANY(@ids)`
+	WHERE lu.site_id = @site AND lu.lot_id = ANY(@ids) GROUP BY ad.site_id, ad.bath_id, dumped.at) filled
+	JOIN record r ON r.site_id = filled.site_id AND r.kind = 'pretreatment' AND r.observed_at >= filled.since AND r.observed_at < coalesce(filled.until, 'infinity')
+		AND r.shop_day BETWEEN filled.since::date - 2 AND coalesce(filled.until::date + 2, 'infinity')
+	JOIN record_use bu ON bu.site_id = r.site_id AND bu.record_id = r.record_id AND bu.bath_id = filled.bath_id AND bu.role = 'bath'
+	WHERE true`
 
 // TraceKinds lists what a trace can start from, in the order of the work.
 var TraceKinds = []TraceKind{
-	{"lot", "Material lot", `SELECT lot_id FROM material_lot WHERE site_id = @site AND lot_number = @name`, throughUses + `u.lot_id = ANY(@ids)` + within + ` UNION ` + touchedBy + washedWithLot + within + `), ` + hits + standNow},
+	{"lot", "Material lot", `SELECT lot_id FROM material_lot WHERE site_id = @site AND lot_number = @name`, throughUses + `u.lot_id = ANY(@ids)` + within + ` UNION SELECT ` + touchedBy + washedWithLot + within + `), ` + hits + standNow},
 	{"bath", "Bath", `SELECT bath_id FROM bath WHERE site_id = @site AND @name IN (code, name)`, throughUses + `u.bath_id` + toParts + standNow},
 	{"booth", "Booth", `SELECT station_id FROM station WHERE site_id = @site AND @name IN (code, name) AND kind = 'booth'`, throughUses + `u.station_id` + toParts + standNow},
 	{"oven", "Oven", `SELECT station_id FROM station WHERE site_id = @site AND @name IN (code, name) AND kind = 'oven'`, loadsHit + `ol.oven_id = ANY(@ids))` + standNow},
@@ -145,12 +150,20 @@ func (db *DB) Trace(ctx context.Context, site uuid.UUID, f TraceFrom) ([]TracedP
 	if f.To.IsZero() {
 		f.To = db.Clock().AddDate(1, 0, 0)
 	}
-	// Planned for these very values each time: the plan for any thing and any window reads whole tables.
-	rows, err := db.pool.Query(ctx, k.trace, pgx.QueryExecModeCacheDescribe, pgx.StrictNamedArgs{"site": site, "ids": ids, "from": f.From, "to": f.To})
-	if err != nil {
-		return nil, fmt.Errorf("tracing from %s %s: %w", f.Kind, f.Name, err)
-	}
-	parts, err := pgx.CollectRows(rows, pgx.RowToStructByName[TracedPart])
+	var parts []TracedPart
+	err = pgx.BeginTxFunc(ctx, db.pool, pgx.TxOptions{AccessMode: pgx.ReadOnly}, func(tx pgx.Tx) error {
+		// A trace fetches some thousand rows by their keys. At the costs of a slow disk the planner would rather read whole tables.
+		if _, err := tx.Exec(ctx, "SET LOCAL random_page_cost = 1.1; SET LOCAL max_parallel_workers_per_gather = 0"); err != nil {
+			return err
+		}
+		// Planned for these very values each time: the plan for any thing and any window reads whole tables.
+		rows, err := tx.Query(ctx, k.trace, pgx.QueryExecModeCacheDescribe, pgx.StrictNamedArgs{"site": site, "ids": ids, "from": f.From, "to": f.To})
+		if err != nil {
+			return err
+		}
+		parts, err = pgx.CollectRows(rows, pgx.RowToStructByName[TracedPart])
+		return err
+	})
 	if err != nil {
 		return nil, fmt.Errorf("tracing from %s %s: %w", f.Kind, f.Name, err)
 	}
@@ -213,15 +226,38 @@ func harmless(text string) string {
 	return text
 }
 
-// A MockRecall is one exercise: from a thing to every part it touched, with the clock running.
-type MockRecall struct {
-	TraceFrom
-	Parts     []TracedPart
-	Took      time.Duration
+// A TraceCount is how many traced parts are where. Scrapped, returned and regraded ones are nowhere.
+type TraceCount struct {
 	InHouse   int
 	Released  int // and not shipped
 	Shipped   int
 	Customers map[string]int // released and shipped parts by customer
+}
+
+// CountTraced counts traced parts by where they are now.
+func CountTraced(parts []TracedPart) TraceCount {
+	c := TraceCount{Customers: map[string]int{}}
+	for _, p := range parts {
+		switch {
+		case p.Status == StatusReleased:
+			c.Released++
+			c.Customers[p.Customer]++
+		case p.Status == StatusShipped:
+			c.Shipped++
+			c.Customers[p.Customer]++
+		case !finished[p.Status]:
+			c.InHouse++
+		}
+	}
+	return c
+}
+
+// A MockRecall is one exercise: from a thing to every part it touched, with the clock running.
+type MockRecall struct {
+	TraceFrom
+	TraceCount
+	Parts []TracedPart
+	Took  time.Duration
 }
 
 // MockRecall traces, counts and notes the exercise in the events, with how long it took.
@@ -231,19 +267,7 @@ func (db *DB) MockRecall(ctx context.Context, a Actor, f TraceFrom) (MockRecall,
 	if err != nil {
 		return MockRecall{}, err
 	}
-	m := MockRecall{TraceFrom: f, Parts: parts, Took: time.Since(start), Customers: map[string]int{}}
-	for _, p := range parts {
-		switch {
-		case p.Status == StatusReleased:
-			m.Released++
-			m.Customers[p.Customer]++
-		case p.Status == StatusShipped:
-			m.Shipped++
-			m.Customers[p.Customer]++
-		case !finished[p.Status]:
-			m.InHouse++
-		}
-	}
+	m := MockRecall{TraceFrom: f, TraceCount: CountTraced(parts), Parts: parts, Took: time.Since(start)}
 	return m, db.Note(ctx, a, Event{Verb: "mock recall", SubjectKind: f.Kind, After: map[string]any{"name": f.Name, "from": f.From, "to": f.To, "parts": len(parts),
 		"in_house": m.InHouse, "released": m.Released, "shipped": m.Shipped, "took_ms": m.Took.Milliseconds()}})
 }

@@ -214,11 +214,11 @@ func TestStudyOfAGaugeIsEnteredOrComputedAndRunsOut(t *testing.T) {
 			t.Fatal(err)
 		}
 		s.Now = s.Now.Add(time.Second)
-		got, err := s.DB.StudyOn(ctx, s.Site.ID, s.Gauge.ID, day(t, "2026-11-24"))
-		if err != nil || got.Trust(day(t, "2026-11-24")) != c.want {
-			t.Errorf("%g %%: %s, %v", c.grr, got.Trust(day(t, "2026-11-24")), err)
+		got, err := s.DB.StudiesOf(ctx, s.Site.ID, s.Gauge.ID)
+		if err != nil || got[0].Trust(day(t, "2026-11-24")) != c.want {
+			t.Errorf("%g %%: %s, %v", c.grr, got[0].Trust(day(t, "2026-11-24")), err)
 		}
-		if got.Trust(day(t, "2027-11-02")) != "" {
+		if got[0].Trust(day(t, "2027-11-02")) != "" {
 			t.Error("a study that has run out still grades the gauge")
 		}
 	}

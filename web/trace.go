@@ -145,25 +145,11 @@ func (s *Server) showTrace(w http.ResponseWriter, r *http.Request, v *visit, f s
 
 func (s *Server) fillTrace(view *page.TraceView, v *visit, f store.TraceFrom, label string, parts []store.TracedPart) {
 	zone := v.site.Location()
-	released := map[string]int{}
-	inHouse, out, shipped := 0, 0, 0
-	for _, p := range parts {
-		switch p.Status {
-		case store.StatusReleased:
-			out++
-			released[p.Customer]++
-		case store.StatusShipped:
-			shipped++
-			released[p.Customer]++
-		case store.StatusScrapped, store.StatusReturned, store.StatusRegraded:
-		default:
-			inHouse++
-		}
-	}
+	count := store.CountTraced(parts)
 	view.Title = fmt.Sprintf("%s %s touched %s", label, f.Name, counted(len(parts), "part"))
-	view.Facts = []page.DeskFact{page.Plain("In house", fmt.Sprint(inHouse)), page.Plain("Released, not shipped", fmt.Sprint(out)), page.Plain("Shipped", fmt.Sprint(shipped))}
-	for _, customer := range slices.Sorted(maps.Keys(released)) {
-		view.Facts = append(view.Facts, page.Plain("Released or shipped to "+customer, fmt.Sprint(released[customer])))
+	view.Facts = []page.DeskFact{page.Plain("In house", fmt.Sprint(count.InHouse)), page.Plain("Released, not shipped", fmt.Sprint(count.Released)), page.Plain("Shipped", fmt.Sprint(count.Shipped))}
+	for _, customer := range slices.Sorted(maps.Keys(count.Customers)) {
+		view.Facts = append(view.Facts, page.Plain("Released or shipped to "+customer, fmt.Sprint(count.Customers[customer])))
 	}
 	asked := []string{"kind", f.Kind, "name", f.Name}
 	if !f.From.IsZero() {

@@ -7,6 +7,7 @@ import (
 	"io"
 	"os"
 	"os/exec"
+	"path/filepath"
 	"slices"
 	"strconv"
 	"strings"
@@ -17,14 +18,24 @@ type benchGroup struct {
 	name     string
 	packages []string
 	args     []string
+	own      func(benchOptions) []string // flags of the benchmark itself
+}
+
+// benchOptions are what the trace benchmark may be told.
+type benchOptions struct {
+	parts int
+	keep  string
 }
 
 // benchGroups are all benchmarks. Those of the program make their own data and repeat what they measure themselves, so that
 // one run of each is enough.
 var benchGroups = []benchGroup{
-	{"saves", []string{"./store/demoshop"}, []string{"-bench=SaveFilm", "-benchtime=1x"}},
-	{"demo", []string{"./cmd/coatbook"}, []string{"-bench=DemoShop", "-benchtime=1x"}},
-	{"computing", []string{"./quality/...", "./web/..."}, []string{"-bench=.", "-benchmem"}},
+	{name: "saves", packages: []string{"./store/demoshop"}, args: []string{"-bench=SaveFilm", "-benchtime=1x"}},
+	{name: "demo", packages: []string{"./cmd/coatbook"}, args: []string{"-bench=DemoShop", "-benchtime=1x"}},
+	{name: "trace", packages: []string{"./store/demoshop"}, args: []string{"-bench=Trace", "-benchtime=1x", "-timeout=3h"}, own: func(o benchOptions) []string {
+		return []string{"-parts=" + strconv.Itoa(o.parts), "-keep=" + o.keep}
+	}},
+	{name: "computing", packages: []string{"./quality/...", "./web/..."}, args: []string{"-bench=.", "-benchmem"}},
 }
 
 // A figure is one line of the closing table: a metric of a benchmark, how it is written, and what it should reach.
@@ -44,13 +55,20 @@ var figures = []figure{
 	{benchmark: "DemoShop/day", unit: "p95_ms", text: "  95 of 100 within", format: "%.1f ms", atMost: 40},
 	{benchmark: "DemoShop/csv", unit: "rows/s", text: "Lines of readings.csv downloaded a second", format: "%.0f"},
 	{benchmark: "DemoShop/csv", unit: "of_psql_copy", text: "  of the rate of the same rows through psql \\copy", format: "%.2f", atLeast: 0.7},
+	{benchmark: "Trace/slowest_kind", unit: "parts", text: "Parts in the book that is traced, with 20 readings each", format: "%.0f"},
+	{benchmark: "Trace/slowest_kind", unit: "ms", text: "  to the parts, from the slowest kind of thing", format: "%.0f ms", atMost: 200},
+	{benchmark: "Trace/way_back", unit: "ms", text: "  from a part to all that touched it", format: "%.0f ms", atMost: 200},
+	{benchmark: "Trace/mock_recall", unit: "ms", text: "  mock recall of a powder lot", format: "%.0f ms", atMost: 200},
 }
 
 // bench runs the benchmarks, and nothing else, and sums up.
 func bench(args []string) error {
 	var only string
+	var options benchOptions
 	err := flags("bench", args, func(set *flag.FlagSet) {
-		set.StringVar(&only, "only", "", "groups to run, separated by commas: saves, demo, computing (default: all)")
+		set.StringVar(&only, "only", "", "groups to run, separated by commas: "+groupNames()+" (default: all)")
+		set.IntVar(&options.parts, "parts", 20_000, "trace: parts in the book; a million takes about half an hour to fill, and 13 GB")
+		set.StringVar(&options.keep, "keep", "", "trace: folder to keep the book in, used again the next time (default: thrown away)")
 	})
 	if err != nil {
 		return err
@@ -59,13 +77,19 @@ func bench(args []string) error {
 	if err != nil {
 		return err
 	}
+	if options.keep != "" {
+		// The benchmark runs in the folder of its package.
+		if options.keep, err = filepath.Abs(options.keep); err != nil {
+			return err
+		}
+	}
 	if err := ensure(postgreSQL); err != nil {
 		return err
 	}
 	measured := map[string]float64{}
 	var steps []step
 	for _, g := range groups {
-		steps = append(steps, step{g.name, func() error { return g.run(os.Stdout, measured) }})
+		steps = append(steps, step{g.name, func() error { return g.run(options, os.Stdout, measured) }})
 	}
 	err = all(steps)
 	summary(os.Stdout, measured)
@@ -85,14 +109,31 @@ func chooseGroups(only string) ([]benchGroup, error) {
 		}
 	}
 	if len(names) > 0 {
-		return nil, fmt.Errorf("there are no benchmarks %q: choose from saves, demo, computing", strings.Join(names, ","))
+		return nil, fmt.Errorf("there are no benchmarks %q: choose from %s", strings.Join(names, ","), groupNames())
 	}
 	return chosen, nil
 }
 
+func groupNames() string {
+	var names []string
+	for _, g := range benchGroups {
+		names = append(names, g.name)
+	}
+	return strings.Join(names, ", ")
+}
+
+// command is what go is called with.
+func (g benchGroup) command(options benchOptions) []string {
+	args := slices.Concat([]string{"test", "-run=^$", "-timeout=30m"}, g.args, g.packages)
+	if g.own != nil {
+		args = append(append(args, "-args"), g.own(options)...)
+	}
+	return args
+}
+
 // run shows what the benchmarks print as they print it and takes their figures.
-func (g benchGroup) run(out io.Writer, measured map[string]float64) error {
-	cmd := exec.Command("go", slices.Concat([]string{"test", "-run=^$", "-timeout=30m"}, g.args, g.packages)...)
+func (g benchGroup) run(options benchOptions, out io.Writer, measured map[string]float64) error {
+	cmd := exec.Command("go", g.command(options)...)
 	cmd.Stderr = os.Stderr
 	pipe, err := cmd.StdoutPipe()
 	if err != nil {

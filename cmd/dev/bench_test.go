@@ -43,6 +43,14 @@ func TestBenchGroupsAreChosenByName(t *testing.T) {
 	if _, err := chooseGroups("demo,speed"); err == nil || !strings.Contains(err.Error(), `"speed"`) {
 		t.Errorf("got %v, want the unknown group named", err)
 	}
+	trace, err := chooseGroups("trace")
+	if err != nil {
+		t.Fatal(err)
+	}
+	told := strings.Join(trace[0].command(benchOptions{parts: 1_000_000, keep: "/kept"}), " ")
+	if !strings.HasSuffix(told, "./store/demoshop -args -parts=1000000 -keep=/kept") {
+		t.Errorf("trace is run by go %s, want it told how many parts and where to keep them", told)
+	}
 	if all, err := chooseGroups(""); err != nil || len(all) != len(benchGroups) {
 		t.Errorf("got %v %v, want all groups", all, err)
 	}

@@ -28,7 +28,7 @@ var chores = []chore{
 	{"test", "formatting, vet, staticcheck, generated code, then every test with database and browser", test},
 	{"lint", "formatting, vet, staticcheck, generated code", lint},
 	{"generate", "write the Go code of the templ files", generate},
-	{"bench", "run the benchmarks and sum up (--only saves,demo,computing)", bench},
+	{"bench", "run the benchmarks and sum up (--only saves,demo,trace,computing, --parts N of the trace)", bench},
 	{"docker", "build the images without a registry, bring docker-compose.yml up and check it (--keep)", docker},
 }
 

@@ -20,25 +20,27 @@ func Centered(values []float64) (centered []float64, constant float64) {
 	}
 	constant = values[len(values)/2]
 	centered = make([]float64, len(values))
-	scale, ok := commonScale(values)
-	if !ok {
-		for i, x := range values {
+	scale, exact := commonScale(1, values...)
+	for i, x := range values {
+		if exact {
+			centered[i] = less(x, constant, scale)
+		} else {
 			centered[i] = x - constant
 		}
-		return centered, constant
-	}
-	middle := int64(math.Round(constant * scale))
-	for i, x := range values {
-		centered[i] = float64(int64(math.Round(x*scale))-middle) / scale
 	}
 	return centered, constant
 }
 
-// commonScale returns the least power of ten that makes every value a whole number below 2⁵³, if there is one. The test
-// m/10ᵈ == x is exact: with both below 2⁵³ and d at most 15 the quotient is rounded once, as the parser rounds a typed
-// decimal.
-func commonScale(values []float64) (scale float64, ok bool) {
-	scale = 1
+// less returns x less y where scale makes both whole numbers below 2⁵³: their exact difference, rounded once.
+func less(x, y, scale float64) float64 {
+	return float64(int64(math.Round(x*scale))-int64(math.Round(y*scale))) / scale
+}
+
+// commonScale returns the least power of ten from a first one up that makes every value a whole number below 2⁵³, if there is
+// one. The test m/10ᵈ == x is exact: with both below 2⁵³ and d at most 15 the quotient is rounded once, as the parser rounds
+// a typed decimal.
+func commonScale(first float64, values ...float64) (scale float64, ok bool) {
+	scale = first
 	for _, x := range values {
 		for {
 			m := math.Round(x * scale)
@@ -75,17 +77,12 @@ func NewOrigin(value float64) *Origin { return &Origin{value: value, scale: 1} }
 // Less returns x less the origin: exact in decimals and rounded once where both are decimals of at most 15 or so digits, in
 // float64 otherwise. x must be finite.
 func (o *Origin) Less(x float64) float64 {
-	for scale := o.scale; scale <= 1e15; scale *= 10 {
-		whole, start := math.Round(x*scale), math.Round(o.value*scale)
-		if math.Abs(whole) >= largestExact || math.Abs(start) >= largestExact {
-			break
-		}
-		if whole/scale == x && start/scale == o.value {
-			o.scale = scale
-			return float64(int64(whole)-int64(start)) / scale
-		}
+	scale, exact := commonScale(o.scale, x, o.value)
+	if !exact {
+		return x - o.value
 	}
-	return x - o.value
+	o.scale = scale
+	return less(x, o.value, scale)
 }
 
 // Plus returns the origin, as the shortest decimal that names it, and d, rounded once. d must be finite.
