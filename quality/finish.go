@@ -2,6 +2,7 @@ package quality
 
 import (
 	"fmt"
+	"slices"
 )
 
 // A FinishDefect is an entry of the catalogue of visual defects: its code, the trade's word, what it looks like and what
@@ -56,9 +57,10 @@ func finishDefectName(code string) string {
 // any other defect fails, and a scratch to metal fails whatever the spec says.
 //
 // The check is incomplete when it neither lists a defect nor states that none was found, when a size is missing that decides,
-// and when gloss, adhesion, light or viewing distance are asked for and missing. Looking from farther away than the spec
-// says is looking again, not a fail.
-func JudgeFinish(spec FinishCheckSpec, check *Check) Judgement {
+// and when gloss, adhesion, light or viewing distance are asked for and missing. Gloss and adhesion that onSample says are not
+// due on this part are judged where the check has them, and are not missed. Looking from farther away than the spec says is
+// looking again, not a fail.
+func JudgeFinish(spec FinishCheckSpec, check *Check, onSample ...Item) Judgement {
 	j := Judgement{Rule: "finish"}
 	if spec.DistanceMM > 0 {
 		j.Rule = fmt.Sprintf("finish seen from %s mm", Number(spec.DistanceMM, 0))
@@ -70,11 +72,13 @@ func JudgeFinish(spec FinishCheckSpec, check *Check) Judgement {
 		judgeDefects(&j, spec, check)
 	}
 	j.lightEnough(spec.Light, check)
-	if g := spec.Gloss; g != nil {
+	if g := spec.Gloss; g != nil && (asks(FinishGloss, onSample) || slices.ContainsFunc(check.Of("gloss"), Reading.measured)) {
 		judgeGloss(&j, *g, check)
 	}
 	if a := spec.Adhesion; a != nil {
-		judgeAdhesion(&j, *a, check)
+		if _, tested := check.anyRating(RatingAdhesion); tested || asks(FinishAdhesion, onSample) {
+			judgeAdhesion(&j, *a, check)
+		}
 	}
 	return j
 }

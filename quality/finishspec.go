@@ -20,8 +20,9 @@ type FinishSpec struct {
 	PanelTest    *PanelSpec        `json:"panel_test,omitempty"`
 	Finish       *FinishCheckSpec  `json:"finish,omitempty"`
 	Film         *FilmSpec         `json:"film,omitempty"`
-	// Sampling says which kinds are checked on a sample. A kind that is not here is checked on every part.
-	Sampling map[Kind]SampleRule `json:"sampling,omitempty"`
+	// Sampling says what is checked on a sample. A kind that is not here is checked on every part, and a characteristic that is
+	// not here on every part that its check is made on.
+	Sampling map[Sampled]SampleRule `json:"sampling,omitempty"`
 	// FirstArticle blocks series work until a first article is approved; nil does not ask.
 	FirstArticle *FirstArticleSpec `json:"first_article,omitempty"`
 	// Requires are the lots that a run or check has to name.

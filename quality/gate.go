@@ -20,6 +20,8 @@ type Evidence struct {
 	Waived string
 	// Sentence is the record's own summary for people.
 	Sentence string
+	// Findings are those of the characteristics that a spec may sample apart from their check; others do no harm.
+	Findings []Finding
 	// Unconfirmed says why the record waits for a second person, or that one declined it; empty when nothing is pending.
 	Unconfirmed string
 }
@@ -51,33 +53,69 @@ type Item struct {
 	Lot string `json:"lot,omitempty"`
 	// Waits is set when there is nothing to do on this part: others of its lot are checked for it, or its lot is not made yet.
 	Waits bool `json:"waits,omitempty"`
+	// Characteristic is set when the requirement is one characteristic of the check, which the spec samples apart from it.
+	Characteristic string `json:"characteristic,omitempty"`
 }
+
+// Sampled returns what the requirement asks for, as rules of sampling name it.
+func (i Item) Sampled() Sampled {
+	if i.Characteristic == "" {
+		return Sampled(i.Kind)
+	}
+	return Sampled(string(i.Kind) + "." + i.Characteristic)
+}
+
+// Name returns the requirement in words, such as "Finish check" or "Gloss of the finish check".
+func (i Item) Name() string { return i.Sampled().Name() }
+
+// Due reports whether there is something to do about it on the part itself.
+func (i Item) Due() bool { return i.State != Met && i.State != Waived && !i.Waits && !i.Pending }
 
 // Gate returns where each requirement of the spec stands for a part in its current round, in the order of the work.
 //
 // The latest record of a kind that is not superseded decides. Checks of an earlier round do not count: after rework the
 // whole inspection plan is due again, while runs (what was done to the rack) stay valid within the cycle. Evidence of
-// other cycles must not be passed in. A kind that the spec asks for on a sample is met by the part's own record, or by the
-// lot it has a place in. Nothing else in the program decides whether a part may go on.
+// other cycles must not be passed in. What the spec asks for on a sample is met by the part's own record, or by the lot the
+// part has a place in; a characteristic with a rule of its own is a requirement of its own, met by the latest record that
+// says something of it. Nothing else in the program decides whether a part may go on.
 func Gate(spec FinishSpec, round int, evidence []Evidence, places ...SamplePlace) []Item {
 	var items []Item
 	for _, kind := range spec.Asks() {
-		item := stand(kind, round, evidence)
-		if rule, sampled := spec.Sampling[kind]; sampled && (item.State == Void || item.State == Missing && item.RecordID == "") {
-			item = onSample(rule, item, round, places)
+		for _, what := range append([]Sampled{Sampled(kind)}, characteristicsOf(kind)...) {
+			rule, sampled := spec.Sampling[what]
+			if what.Characteristic() != "" && !(sampled && spec.asksFor(what)) {
+				continue // as the check it belongs to
+			}
+			item := stand(what, round, evidence)
+			if sampled && (item.State == Void || item.State == Missing && item.RecordID == "") {
+				item = onSample(rule, item, round, places)
+			}
+			items = append(items, item)
 		}
-		items = append(items, item)
 	}
 	return items
 }
 
-func stand(kind Kind, round int, evidence []Evidence) Item {
+// missing is a requirement that nothing is on record for.
+func missing(what Sampled) Item {
+	return Item{Kind: what.Check(), Characteristic: what.Characteristic(), State: Missing, Sentence: what.Name() + " is not recorded yet."}
+}
+
+func stand(what Sampled, round int, evidence []Evidence) Item {
+	kind := what.Check()
 	var latest, void *Evidence
 	due := false
 	for i := range evidence {
 		e := &evidence[i]
 		if e.Kind != kind {
 			continue
+		}
+		if rule := what.Rule(); rule != "" {
+			one, says := e.of(rule)
+			if !says {
+				continue
+			}
+			e = &one
 		}
 		switch {
 		case !kind.IsRun() && e.Round != round:
@@ -89,15 +127,44 @@ func stand(kind Kind, round int, evidence []Evidence) Item {
 			latest = e
 		}
 	}
+	item := missing(what)
 	switch {
 	case latest != nil:
-		return latest.item()
+		item = latest.item()
+		item.Characteristic = what.Characteristic()
 	case void != nil:
-		return Item{Kind: kind, State: Void, RecordID: void.RecordID, Sentence: kind.Name() + " was corrected; a valid record is missing."}
+		item.State, item.RecordID, item.Sentence = Void, void.RecordID, what.Name()+" was corrected; a valid record is missing."
 	case due:
-		return Item{Kind: kind, State: Missing, Again: true, Sentence: kind.Name() + " is due again after rework."}
+		item.Again, item.Sentence = true, what.Name()+" is due again after rework."
 	}
-	return Item{Kind: kind, State: Missing, Sentence: kind.Name() + " is not recorded yet."}
+	return item
+}
+
+// Says reports whether the record is about what is sampled: of that kind and, for a characteristic, with a finding on it.
+func (e Evidence) Says(what Sampled) bool {
+	if e.Kind != what.Check() || what.Characteristic() == "" {
+		return e.Kind == what.Check()
+	}
+	_, says := e.of(what.Rule())
+	return says
+}
+
+// of returns the record as it speaks for one characteristic of it, by the rule of its findings, and whether it says anything of it.
+func (e Evidence) of(rule string) (Evidence, bool) {
+	var decides *Finding
+	for i := range e.Findings {
+		if f := &e.Findings[i]; f.Rule == rule && (decides == nil || worst(decides.Verdict, f.Verdict) != decides.Verdict) {
+			decides = f
+		}
+	}
+	if decides == nil {
+		return e, false
+	}
+	e.Verdict, e.Sentence = decides.Verdict, decides.Text
+	if e.Verdict != Fail {
+		e.Waived = "" // the concession is about something else that the record found
+	}
+	return e, true
 }
 
 func (e Evidence) item() Item {
@@ -164,7 +231,7 @@ func MayStart(kind Kind, items []Item) (ok bool, reason string) {
 // nothing more.
 func Next(items []Item) Kind {
 	for _, item := range items {
-		if item.State == Met || item.State == Waived || item.Waits || item.Pending {
+		if !item.Due() {
 			continue
 		}
 		if ok, _ := MayStart(item.Kind, items); ok {

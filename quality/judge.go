@@ -21,6 +21,9 @@ type Circumstance struct {
 	Gauge             Gauge // verification, calibration: the device under test
 	Shims             []Shim
 	Controls          []BathControl // bath_reading
+	// Sampled is where the part stands for the characteristics of the check that the spec samples apart (OnSample): what is not
+	// due on this part is judged where it was measured all the same, and is not missed.
+	Sampled []Item
 	// Baths says what speaks against the baths that a wash used, where the spec only flags it.
 	Baths []string
 	// OvenSpreadC is how far the places of an oven survey may lie apart, in K.
@@ -73,7 +76,7 @@ func Judge(spec FinishSpec, c Circumstance, check *Check) Judgement {
 	case check.Kind == PanelTest && spec.PanelTest != nil:
 		return JudgePanelTest(*spec.PanelTest, check).sorted()
 	case check.Kind == Finish && spec.Finish != nil:
-		return JudgeFinish(*spec.Finish, check).sorted()
+		return JudgeFinish(*spec.Finish, check, c.Sampled...).sorted()
 	case check.Kind == Film && spec.Film != nil:
 		return JudgeFilm(*spec.Film, c, check).sorted()
 	case check.Kind == FirstArticle && check.Article != nil:

@@ -25,8 +25,10 @@ func (s FinishSpec) Method(kind Kind) string {
 		return s.Cure.method()
 	case kind == CureTest && s.CureTest != nil:
 		return fmt.Sprintf("Solvent rub, %d double rubs with %s, rated 1 to 4, 4 best, from %d on passes", s.CureTest.Rubs, s.CureTest.Solvent, s.CureTest.PassFrom)
+	case kind == PanelTest && s.PanelTest != nil:
+		return s.PanelTest.method()
 	case kind == Finish && s.Finish != nil:
-		return s.Finish.method()
+		return s.seenAlone().method()
 	case kind == Film && s.Film != nil:
 		return fmt.Sprintf("Dry film thickness by gauge on aluminium (eddy current, ISO 2360), %s of %s", counted(s.Film.Spots, "spot"), counted(s.Film.ReadingsPerSpot, "reading"))
 	}
@@ -66,14 +68,81 @@ func (f FinishCheckSpec) method() string {
 		parts[0] += " from " + Number(f.DistanceMM/1000, 2) + " m"
 	}
 	if f.Gloss != nil {
-		parts = append(parts, fmt.Sprintf("gloss at %d degrees (ISO 2813)", f.Gloss.GeometryDeg))
+		parts = append(parts, f.Gloss.method())
 	}
 	if f.Adhesion != nil {
-		name := adhesionMethodNames[f.Adhesion.Method]
-		if name == "" {
-			name = f.Adhesion.Method
-		}
-		parts = append(parts, "adhesion by "+name)
+		parts = append(parts, f.Adhesion.method())
 	}
 	return strings.Join(parts, "; ")
+}
+
+// seenAlone is the finish check without what the spec samples apart from it.
+func (s FinishSpec) seenAlone() FinishCheckSpec {
+	f := *s.Finish
+	if _, apart := s.Sampling[FinishGloss]; apart {
+		f.Gloss = nil
+	}
+	if _, apart := s.Sampling[FinishAdhesion]; apart {
+		f.Adhesion = nil
+	}
+	return f
+}
+
+// MethodOf says like Method how one characteristic of a check is measured; empty where the spec does not ask for it.
+func (s FinishSpec) MethodOf(what Sampled) string {
+	switch {
+	case !s.asksFor(what):
+		return ""
+	case what == WeldLeg, what == WeldThroat:
+		return upperFirst(what.Rule()) + " of each weld measured"
+	case what == FinishGloss:
+		return upperFirst(s.Finish.Gloss.method())
+	case what == FinishAdhesion:
+		return upperFirst(s.Finish.Adhesion.method())
+	}
+	return s.Method(what.Check())
+}
+
+// method names the tests on a panel. Bend and impact name their mandrel and energy, and how the coat is judged after them.
+func (s PanelSpec) method() string {
+	var tests []string
+	if s.Adhesion != nil {
+		tests = append(tests, s.Adhesion.method())
+	}
+	if s.Gloss != nil {
+		tests = append(tests, s.Gloss.method())
+	}
+	if s.Pencil != nil {
+		tests = append(tests, "pencil hardness by "+PencilMethodName(s.Pencil.Method))
+	}
+	if s.Bend != nil {
+		tests = append(tests, fmt.Sprintf("bend over a mandrel of %s mm, %s", Number(s.Bend.MandrelMM, 2), cracksJudged(s.Bend.Tape)))
+	}
+	if s.Impact != nil {
+		tests = append(tests, fmt.Sprintf("impact of %s N·m on the back, %s", Number(s.Impact.EnergyNm, 2), cracksJudged(s.Impact.Tape)))
+	}
+	return "Destructive tests on a witness panel of the oven load: " + strings.Join(tests, "; ")
+}
+
+// cracksJudged says how a deformed coat is judged.
+func cracksJudged(tape bool) string {
+	if tape {
+		return "cracks judged by tape"
+	}
+	return "seen for cracks"
+}
+
+func (g GlossSpec) method() string {
+	return fmt.Sprintf("gloss at %d degrees (ISO 2813)", g.GeometryDeg)
+}
+
+func (a AdhesionSpec) method() string {
+	name := adhesionMethodNames[a.Method]
+	if name == "" {
+		name = a.Method
+	}
+	if a.Conditions {
+		name += ", temperature and humidity recorded"
+	}
+	return "adhesion by " + name
 }

@@ -3,11 +3,77 @@ package quality
 import (
 	"fmt"
 	"slices"
+	"strings"
 )
 
-// SampledKinds are the kinds of check that a spec may ask for on a sample. What was done to a rack or load is recorded for
+// A Sampled is what a rule of sampling is about: a kind of check, such as "film", or one characteristic of a check that the
+// trade samples apart from it, such as "finish.gloss".
+type Sampled string
+
+// The characteristics that are sampled apart. Behind the point stands the rule of the findings that judge it, with an underscore
+// for a space.
+const (
+	WeldLeg        Sampled = "weld.leg_length"
+	WeldThroat     Sampled = "weld.throat_thickness"
+	FinishGloss    Sampled = "finish.gloss"
+	FinishAdhesion Sampled = "finish.adhesion"
+)
+
+// Sampleable is what a spec may ask for on a sample, in the order of the work. What was done to a rack or load is recorded for
 // all of it.
-var SampledKinds = []Kind{Weld, CureTest, Finish, Film}
+var Sampleable = []Sampled{Sampled(Weld), WeldLeg, WeldThroat, Sampled(CureTest), Sampled(Finish), FinishGloss, FinishAdhesion, Sampled(Film)}
+
+// Check returns the kind of record in which it is found.
+func (s Sampled) Check() Kind {
+	check, _, _ := strings.Cut(string(s), ".")
+	return Kind(check)
+}
+
+// Characteristic returns the characteristic of the check, "" when the whole check is sampled.
+func (s Sampled) Characteristic() string {
+	_, characteristic, _ := strings.Cut(string(s), ".")
+	return characteristic
+}
+
+// Rule returns the rule of the findings that judge the characteristic, which is its name within the check, such as "gloss"; ""
+// when the whole check is sampled.
+func (s Sampled) Rule() string { return strings.ReplaceAll(s.Characteristic(), "_", " ") }
+
+// Name returns it in words, such as "Film thickness" or "Gloss of the finish check".
+func (s Sampled) Name() string {
+	if rule := s.Rule(); rule != "" {
+		return upperFirst(rule) + " of the " + lowerFirst(s.Check().Name())
+	}
+	return s.Check().Name()
+}
+
+// characteristicsOf returns what may be sampled apart of a kind of check.
+func characteristicsOf(kind Kind) []Sampled {
+	return slices.DeleteFunc(slices.Clone(Sampleable), func(s Sampled) bool { return s.Check() != kind || s.Characteristic() == "" })
+}
+
+// asksFor reports whether a part needs it before release, on a sample or not.
+func (s FinishSpec) asksFor(what Sampled) bool {
+	switch what {
+	case WeldLeg:
+		return s.Weld != nil && !s.Weld.Leg.None()
+	case WeldThroat:
+		return s.Weld != nil && !s.Weld.Throat.None()
+	case FinishGloss:
+		return s.Finish != nil && s.Finish.Gloss != nil
+	case FinishAdhesion:
+		return s.Finish != nil && s.Finish.Adhesion != nil
+	}
+	return slices.Contains(s.Asks(), what.Check())
+}
+
+// onPanels reports whether a witness panel of each load is tested for the same characteristic.
+func (s FinishSpec) onPanels(what Sampled) bool {
+	if s.PanelTest == nil {
+		return false
+	}
+	return what == FinishGloss && s.PanelTest.Gloss != nil || what == FinishAdhesion && s.PanelTest.Adhesion != nil
+}
 
 // A SampleBy says which parts one sample stands for.
 type SampleBy string
@@ -32,7 +98,8 @@ const (
 	PlanZero SamplePlan = "zero"
 )
 
-// A SampleRule says on which parts a check is made. A kind without a rule is checked on every part.
+// A SampleRule says on which parts a check is made, or a characteristic of it measured. A check without a rule is made on every
+// part; a characteristic without one is measured wherever its check is made.
 type SampleRule struct {
 	By SampleBy `json:"by"`
 	// Number is how many parts of each rack or load are checked; one that fails rejects what the rest stand for.
@@ -73,25 +140,30 @@ func (r SampleRule) String() string {
 }
 
 func (s FinishSpec) validateSampling(p *problems) {
-	for _, kind := range SampledKinds {
-		rule, ok := s.Sampling[kind]
+	for _, what := range Sampleable {
+		rule, ok := s.Sampling[what]
 		if !ok {
 			continue
 		}
-		if !slices.Contains(s.Asks(), kind) {
-			p.say("Sampling: the spec does not ask for %s, so there is nothing to sample.", lowerFirst(kind.Name()))
+		name := "Sampling, " + lowerFirst(what.Name())
+		switch {
+		case !s.asksFor(what) && what.Characteristic() == "":
+			p.say("Sampling: the spec does not ask for %s, so there is nothing to sample.", lowerFirst(what.Name()))
+		case !s.asksFor(what):
+			p.say("%s: the spec does not ask for it, so there is nothing to sample.", name)
+		case s.onPanels(what):
+			p.say("%s: the panel test asks for %s on each oven load already. Ask for it in one of the two, or leave it to the %s.", name, what.Rule(), lowerFirst(what.Check().Name()))
 		}
-		rule.validate(p, kind)
+		rule.validate(p, name, what.Check())
 	}
-	for kind := range s.Sampling {
-		if !slices.Contains(SampledKinds, kind) {
-			p.say("Sampling: %s is recorded for every part.", lowerFirst(kind.Name()))
+	for what := range s.Sampling {
+		if !slices.Contains(Sampleable, what) {
+			p.say("Sampling: %s is recorded for every part.", lowerFirst(what.Name()))
 		}
 	}
 }
 
-func (r SampleRule) validate(p *problems, kind Kind) {
-	name := "Sampling, " + lowerFirst(kind.Name())
+func (r SampleRule) validate(p *problems, name string, kind Kind) {
 	switch r.By {
 	case SampleRack, SampleLoad:
 		if kind == Weld {
@@ -136,10 +208,11 @@ const (
 // Accepted reports whether the lot may go on.
 func (s LotState) Accepted() bool { return s == LotAccepted || s == LotBetween }
 
-// A SamplePlace is where a part stands in an inspection lot of one kind of check, in one round.
+// A SamplePlace is where a part stands in an inspection lot of one thing that is sampled, in one round.
 type SamplePlace struct {
-	Kind  Kind
+	Of    Sampled
 	Lot   string // its number
+	From  string // the rack or load that its parts have in common, such as "oven load L-12"; empty for parts offered together
 	Round int
 	Drawn bool // the part is in the sample
 	State LotState
@@ -154,42 +227,75 @@ func (p SamplePlace) count() string {
 	return fmt.Sprintf("%d of %s failed, %d allowed", p.Failed, counted(p.Checked, "sample"), p.Accept)
 }
 
+// of names the lot, with the rack or load that it is.
+func (p SamplePlace) of() string {
+	if p.From == "" {
+		return "lot " + p.Lot
+	}
+	return p.From + ", lot " + p.Lot
+}
+
 // onSample returns where a requirement stands that the part itself has no record for, under a rule of sampling. Item is what
 // it would be without the rule.
 func onSample(rule SampleRule, item Item, round int, places []SamplePlace) Item {
+	what := item.Sampled()
 	var place *SamplePlace
 	before := false
 	for i := range places {
 		switch p := &places[i]; {
-		case p.Kind != item.Kind:
+		case p.Of != what:
 		case p.Round == round:
 			place = p
-		default:
+		case p.Round < round:
 			before = before || p.State.Accepted()
 		}
 	}
-	name := item.Kind.Name()
+	name := what.Name()
+	on := Item{Kind: item.Kind, Characteristic: item.Characteristic, State: Missing}
 	if place == nil {
 		switch {
 		case before:
-			return Item{Kind: item.Kind, State: Missing, Again: true, Sentence: name + " is due again after rework."}
+			on.Again, on.Sentence = true, name+" is due again after rework."
+			return on
 		case rule.By == SampleLot && round == 1 && item.State == Missing && !item.Again:
 			item.Waits, item.Sentence = true, name+" is by lot: a supervisor makes the lot on the Sampling page."
 		}
 		return item
 	}
-	on := Item{Kind: item.Kind, State: Missing, Lot: place.Lot}
+	on.Lot = place.Lot
 	switch {
 	case place.State == LotRejected && place.Waived != "":
 		on.State, on.Sentence = Waived, fmt.Sprintf("Accepted under concession %s: lot %s was rejected.", place.Waived, place.Lot)
 	case place.State == LotRejected:
 		on.Sentence = fmt.Sprintf("Lot %s was rejected, %s: %s is due on this part itself.", place.Lot, place.count(), lowerFirst(name))
 	case place.Drawn:
-		on.Sentence = fmt.Sprintf("%s is due: this part is one of the %s of lot %s.", name, counted(place.Sample, "sample"), place.Lot)
+		on.Sentence = fmt.Sprintf("%s is due: this part is one of the %s of %s.", name, counted(place.Sample, "sample"), place.of())
 	case place.State.Accepted():
 		on.State, on.Sentence = Met, fmt.Sprintf("Stands on lot %s, accepted: %s.", place.Lot, place.count())
 	default:
 		on.Waits, on.Sentence = true, fmt.Sprintf("Stands on lot %s, which waits for its samples: %d of %d are checked.", place.Lot, place.Checked, place.Sample)
 	}
 	return on
+}
+
+// OnSample returns where a part stands for each characteristic of a check that the spec samples apart, by its place in lots and
+// without a look at what is on record for it: an item that is due is asked for on this part.
+func OnSample(spec FinishSpec, kind Kind, round int, places []SamplePlace) []Item {
+	var items []Item
+	for _, what := range characteristicsOf(kind) {
+		if rule, sampled := spec.Sampling[what]; sampled && spec.asksFor(what) {
+			items = append(items, onSample(rule, missing(what), round, places))
+		}
+	}
+	return items
+}
+
+// asks reports whether a characteristic is asked for on a part, given where it stands for those that are sampled apart.
+func asks(what Sampled, onSample []Item) bool {
+	for _, item := range onSample {
+		if item.Sampled() == what {
+			return item.Due()
+		}
+	}
+	return true
 }

@@ -10,9 +10,14 @@ import (
 	"coatbook/quality/sampling"
 )
 
+const (
+	film = quality.Sampled(quality.Film)
+	weld = quality.Sampled(quality.Weld)
+)
+
 func filmOnly(rule quality.SampleRule) quality.FinishSpec {
 	return quality.FinishSpec{Version: quality.SpecVersion, MaxCycles: 1, Film: &quality.FilmSpec{Limits: quality.Between(60, 120, quality.Micrometre), Rule: quality.Areas80, Spots: 5, ReadingsPerSpot: 3},
-		Sampling: map[quality.Kind]quality.SampleRule{quality.Film: rule}}
+		Sampling: map[quality.Sampled]quality.SampleRule{film: rule}}
 }
 
 func TestAQLsAndLevelsOfASpecAreThoseOfTheTable(t *testing.T) {
@@ -35,30 +40,30 @@ func TestAQLsAndLevelsOfASpecAreThoseOfTheTable(t *testing.T) {
 func TestSamplingRuleSaysWhatKeepsItFromBeingUsed(t *testing.T) {
 	lot := func(r quality.SampleRule) quality.SampleRule { r.By = quality.SampleLot; return r }
 	for _, c := range []struct {
-		kind  quality.Kind
+		what  quality.Sampled
 		rule  quality.SampleRule
 		wrong string
 	}{
-		{quality.Film, lot(quality.SampleRule{Plan: quality.PlanCoating}), ""},
-		{quality.Film, lot(quality.SampleRule{Plan: quality.PlanAQL, Level: "II", AQL: 2.5}), ""},
-		{quality.Film, lot(quality.SampleRule{Plan: quality.PlanZero, SharePercent: 5, ConfidencePercent: 90}), ""},
-		{quality.Film, quality.SampleRule{By: quality.SampleRack, Number: 2}, ""},
-		{quality.Film, quality.SampleRule{By: quality.SampleRack}, "1 to 999 parts"},
-		{quality.Film, lot(quality.SampleRule{Plan: quality.PlanAQL, Level: "II", AQL: 3}), "choose an AQL"},
-		{quality.Film, lot(quality.SampleRule{Plan: quality.PlanAQL, Level: "IV", AQL: 2.5}), "inspection level"},
-		{quality.Film, lot(quality.SampleRule{Plan: quality.PlanZero, SharePercent: 0, ConfidencePercent: 90}), "share bad"},
-		{quality.Film, lot(quality.SampleRule{}), "choose a plan"},
-		{quality.Film, quality.SampleRule{}, "what a sample stands for"},
-		{quality.Weld, quality.SampleRule{By: quality.SampleRack, Number: 2}, "before the part hangs on a rack"},
-		{quality.Finish, lot(quality.SampleRule{Plan: quality.PlanCoating}), "does not ask for finish check"},
-		{quality.Coating, lot(quality.SampleRule{Plan: quality.PlanCoating}), "recorded for every part"},
+		{film, lot(quality.SampleRule{Plan: quality.PlanCoating}), ""},
+		{film, lot(quality.SampleRule{Plan: quality.PlanAQL, Level: "II", AQL: 2.5}), ""},
+		{film, lot(quality.SampleRule{Plan: quality.PlanZero, SharePercent: 5, ConfidencePercent: 90}), ""},
+		{film, quality.SampleRule{By: quality.SampleRack, Number: 2}, ""},
+		{film, quality.SampleRule{By: quality.SampleRack}, "1 to 999 parts"},
+		{film, lot(quality.SampleRule{Plan: quality.PlanAQL, Level: "II", AQL: 3}), "choose an AQL"},
+		{film, lot(quality.SampleRule{Plan: quality.PlanAQL, Level: "IV", AQL: 2.5}), "inspection level"},
+		{film, lot(quality.SampleRule{Plan: quality.PlanZero, SharePercent: 0, ConfidencePercent: 90}), "share bad"},
+		{film, lot(quality.SampleRule{}), "choose a plan"},
+		{film, quality.SampleRule{}, "what a sample stands for"},
+		{weld, quality.SampleRule{By: quality.SampleRack, Number: 2}, "before the part hangs on a rack"},
+		{quality.Sampled(quality.Finish), lot(quality.SampleRule{Plan: quality.PlanCoating}), "does not ask for finish check"},
+		{quality.Sampled(quality.Coating), lot(quality.SampleRule{Plan: quality.PlanCoating}), "recorded for every part"},
 	} {
 		spec := filmOnly(quality.SampleRule{By: quality.SampleRack, Number: 1})
 		spec.Weld = &quality.WeldSpec{Level: "C"}
-		spec.Sampling = map[quality.Kind]quality.SampleRule{c.kind: c.rule}
+		spec.Sampling = map[quality.Sampled]quality.SampleRule{c.what: c.rule}
 		said := strings.Join(spec.Validate(), " ")
 		if c.wrong == "" && said != "" || !strings.Contains(said, c.wrong) {
-			t.Errorf("%s %+v: %q, want %q", c.kind, c.rule, said, c.wrong)
+			t.Errorf("%s %+v: %q, want %q", c.what, c.rule, said, c.wrong)
 		}
 	}
 }
@@ -67,7 +72,7 @@ func TestSamplingRuleSaysWhatKeepsItFromBeingUsed(t *testing.T) {
 func TestGateOfASampledCheck(t *testing.T) {
 	spec := filmOnly(quality.SampleRule{By: quality.SampleLot, Plan: quality.PlanCoating})
 	place := func(p quality.SamplePlace) []quality.SamplePlace {
-		p.Kind, p.Lot, p.Sample, p.Accept = quality.Film, "IL-1", 10, 1
+		p.Of, p.Lot, p.Sample, p.Accept = film, "IL-1", 10, 1
 		if p.Round == 0 {
 			p.Round = 1
 		}
@@ -112,8 +117,8 @@ func TestGateOfASampledCheck(t *testing.T) {
 
 func TestWashWaitsForTheLotOfTheWelds(t *testing.T) {
 	spec := quality.FinishSpec{MaxCycles: 1, Weld: &quality.WeldSpec{Level: "C"}, Pretreatment: &quality.PretreatmentSpec{},
-		Sampling: map[quality.Kind]quality.SampleRule{quality.Weld: {By: quality.SampleLot, Plan: quality.PlanCoating}}}
-	lot := quality.SamplePlace{Kind: quality.Weld, Lot: "IL-1", Round: 1, State: quality.LotOpen, Sample: 10}
+		Sampling: map[quality.Sampled]quality.SampleRule{weld: {By: quality.SampleLot, Plan: quality.PlanCoating}}}
+	lot := quality.SamplePlace{Of: weld, Lot: "IL-1", Round: 1, State: quality.LotOpen, Sample: 10}
 	if ok, why := quality.MayStart(quality.Pretreatment, quality.Gate(spec, 1, nil, lot)); ok || !strings.Contains(why, "stands on lot IL-1") {
 		t.Errorf("washed before the lot is accepted: %v %q", ok, why)
 	}
@@ -135,7 +140,7 @@ func TestSpecKeepsItsSamplingRules(t *testing.T) {
 		t.Fatal(err)
 	}
 	read, err := quality.DecodeFinishSpec(body)
-	if err != nil || read.Sampling[quality.Film] != spec.Sampling[quality.Film] {
+	if err != nil || read.Sampling[film] != spec.Sampling[film] {
 		t.Errorf("%+v, %v", read.Sampling, err)
 	}
 	spec.Sampling = nil

@@ -19,9 +19,10 @@ const (
 // An imperfection passes when its row permits it and its size is at most min(PerWall·t + PlusMM, MaxMM), t being the wall
 // thickness. An imperfection that its row does not permit, or that has no row at all, fails. One that is permitted up to a
 // size and has no measured size makes the check incomplete, and so do a check that neither lists an imperfection nor states
-// that none was found, a weld without a size that the spec limits, and light too weak to have seen anything by.
+// that none was found, a weld without a size that the spec limits, and light too weak to have seen anything by. Sizes that Sampled says are
+// not due on this part are judged where the check has them, and are not missed.
 //
-// Reads WallMM, Welds and WeldLimits. Readings weld_leg and weld_throat have the weld's number as their Spot.
+// Reads WallMM, Welds, WeldLimits and Sampled. Readings weld_leg and weld_throat have the weld's number as their Spot.
 func JudgeWeld(spec WeldSpec, c Circumstance, check *Check) Judgement {
 	j := Judgement{Rule: fmt.Sprintf("weld quality level %s, wall %s mm", spec.Level, Number(c.WallMM, 2))}
 	if j.searched(check) {
@@ -31,8 +32,8 @@ func JudgeWeld(spec WeldSpec, c Circumstance, check *Check) Judgement {
 			}
 		}
 	}
-	judgeWeldSize(&j, c.Welds, "weld_leg", "leg length", spec.Leg, check)
-	judgeWeldSize(&j, c.Welds, "weld_throat", "throat thickness", spec.Throat, check)
+	judgeWeldSize(&j, c.Welds, "weld_leg", "leg length", spec.Leg, check, asks(WeldLeg, c.Sampled))
+	judgeWeldSize(&j, c.Welds, "weld_throat", "throat thickness", spec.Throat, check, asks(WeldThroat, c.Sampled))
 	j.lightEnough(spec.Light, check)
 	return j
 }
@@ -120,8 +121,9 @@ func sizeDigits(text string, value float64) string {
 	return Reading{Text: text, Value: value}.digitsOf()
 }
 
-// judgeWeldSize judges one size of each weld. Nothing is asked for where the spec sets no limits.
-func judgeWeldSize(j *Judgement, welds int, code, what string, limits Limits, check *Check) {
+// judgeWeldSize judges one size of each weld. Nothing is missed where the spec sets no limits, or where the size is not asked for
+// and none was measured.
+func judgeWeldSize(j *Judgement, welds int, code, what string, limits Limits, check *Check, asked bool) {
 	measured := map[int]bool{}
 	for i := range check.Readings {
 		r := &check.Readings[i]
@@ -135,7 +137,7 @@ func judgeWeldSize(j *Judgement, welds int, code, what string, limits Limits, ch
 				unit: r.Unit, limits: limits, low: weldUndersize, high: weldOversize})
 		}
 	}
-	if limits.None() {
+	if limits.None() || !asked && len(measured) == 0 {
 		return
 	}
 	for weld := 1; weld <= welds; weld++ {

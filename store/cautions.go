@@ -17,17 +17,27 @@ const SheetMaxAge = 5
 // welded with. Aluminium and tape are articles.
 func NeedsSheet(kind string) bool { return kind != Heat && kind != Tape }
 
-// SheetStanding says how a material's safety data sheet stands on a day: ok, missing, old, or none where none is needed.
+// SheetStanding says how a material's safety data sheet stands on a day: ok, missing, old, or none where none is needed. A sheet
+// in the book counts before the maker's link.
 func (m Material) SheetStanding(day time.Time) string {
-	switch {
+	switch issued := m.SheetIssued(); {
 	case !NeedsSheet(m.Kind) || !m.Active:
 		return "none"
-	case m.SheetLink == "" || m.SheetPaperAt == "":
+	case !m.SheetFile.Valid && m.SheetLink == "" || m.SheetPaperAt == "":
 		return "missing"
-	case m.SheetIssuedOn == nil || m.SheetIssuedOn.AddDate(SheetMaxAge, 0, 0).Before(day):
+	case issued == nil || issued.AddDate(SheetMaxAge, 0, 0).Before(day):
 		return "old"
 	}
 	return "ok"
+}
+
+// SheetIssued is the date of the sheet that counts: of the one in the book, else of the one behind the link. Nil where there is
+// neither.
+func (m Material) SheetIssued() *time.Time {
+	if m.SheetFile.Valid {
+		return m.SheetFileIssuedOn
+	}
+	return m.SheetIssuedOn
 }
 
 // A CautionRead says that a person read the caution of a hazard in a shift.

@@ -162,7 +162,10 @@ func (db *DB) build(ctx context.Context, q querier, st Site, parts []uuid.UUID) 
 			if d.covers[id] == nil {
 				d.records = append(d.records, id)
 			}
-			d.covers[id] = append(d.covers[id], p.Serial)
+			// One finish check may meet more than one requirement.
+			if !slices.Contains(d.covers[id], p.Serial) {
+				d.covers[id] = append(d.covers[id], p.Serial)
+			}
 		}
 	}
 	if err := db.readBehind(ctx, q, d); err != nil {
@@ -232,7 +235,7 @@ func (d *draft) state(waivers []waiver, changes []certifiedChange) {
 			ReleasedBy: p.ReleasedBy, Concession: strings.Join(under[p.Serial], ", "), Amended: changed[p.Serial]}
 		for _, item := range p.items {
 			if item.RecordID == "" {
-				part.Sampled = append(part.Sampled, item.Kind.Name()+": "+item.Sentence)
+				part.Sampled = append(part.Sampled, item.Name()+": "+item.Sentence)
 			}
 		}
 		c.Parts = append(c.Parts, part)

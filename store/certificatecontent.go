@@ -71,11 +71,21 @@ type CertificatePart struct {
 
 // A CertificateMethod is how one kind of check was made and decided, and on how many.
 type CertificateMethod struct {
-	Kind   quality.Kind `json:"kind"`
-	Spec   string       `json:"spec"`
-	Method string       `json:"method"`
-	Rule   string       `json:"rule"`
-	Sample string       `json:"sample"`
+	Kind quality.Kind `json:"kind"`
+	// What is set for a characteristic of the check that the spec samples apart from it.
+	What   quality.Sampled `json:"what,omitempty"`
+	Spec   string          `json:"spec"`
+	Method string          `json:"method"`
+	Rule   string          `json:"rule"`
+	Sample string          `json:"sample"`
+}
+
+// Name returns in words what the method is of.
+func (m CertificateMethod) Name() string {
+	if m.What != "" {
+		return m.What.Name()
+	}
+	return m.Kind.Name()
 }
 
 // A CertificateFilm is the film thickness of one part. Mean is the mean of the spot means, as the rules judge it; Min and Max are

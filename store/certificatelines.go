@@ -147,15 +147,43 @@ func (d *draft) stateMethods() {
 		}
 		for _, g := range groups {
 			m := CertificateMethod{Kind: kind, Spec: g.spec.Code + " rev " + g.spec.Revision, Rule: g.rule, Sample: sampleWords(g.on, g.records, len(g.parts), len(d.parts))}
-			if body, err := g.spec.Spec(); err == nil {
+			body, err := g.spec.Spec()
+			if err == nil {
 				m.Method = body.Method(kind)
 			}
 			if m.Method == "" {
 				m.Method = kind.Name()
 			}
-			d.content.Methods = append(d.content.Methods, m)
+			d.content.Methods = append(append(d.content.Methods, m), d.apart(kind, g.spec, body)...)
 		}
 	}
+}
+
+// apart are the methods of the characteristics of a check that its spec samples apart from it, with how many parts have a value
+// of their own.
+func (d *draft) apart(kind quality.Kind, spec certifiedSpec, body quality.FinishSpec) []CertificateMethod {
+	var methods []CertificateMethod
+	for _, what := range quality.Sampleable {
+		rule, sampled := body.Sampling[what]
+		if !sampled || what.Check() != kind || what.Characteristic() == "" {
+			continue
+		}
+		m := CertificateMethod{Kind: kind, What: what, Spec: spec.Code + " rev " + spec.Revision, Method: body.MethodOf(what), Rule: rule.String()}
+		if slices.ContainsFunc(d.content.Methods, func(o CertificateMethod) bool { return o.What == what && o.Spec == m.Spec }) {
+			continue // two rules of the check share its draw
+		}
+		n := 0
+		for _, p := range d.parts {
+			for _, item := range p.items {
+				if id, err := uuid.Parse(item.RecordID); err == nil && item.Sampled() == what && d.specs[id].ID == spec.ID {
+					n++
+				}
+			}
+		}
+		m.Sample = sampleWords("part", n, n, len(d.parts))
+		methods = append(methods, m)
+	}
+	return methods
 }
 
 // sampleWords says how many checks stand for how many of the parts.

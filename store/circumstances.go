@@ -21,6 +21,9 @@ func (db *DB) circumstances(ctx context.Context, q querier, a Actor, e *Entry, w
 	first := w.parts[0]
 	switch e.Kind {
 	case quality.Weld:
+		if err := w.placeOnSamples(ctx, q, a.Site, e); err != nil {
+			return err
+		}
 		w.circumstance.WallMM, w.circumstance.Welds = first.WallMM, first.Welds
 		if w.spec.Weld != nil {
 			limits, err := weldLimits(ctx, q, a.Site, w.spec.Weld.Level)
@@ -47,6 +50,8 @@ func (db *DB) circumstances(ctx context.Context, q querier, a Actor, e *Entry, w
 		return db.checkStretch(ctx, q, a.Site, e, w)
 	case quality.CureTest:
 		return w.checkTestedPart(e)
+	case quality.Finish:
+		return w.placeOnSamples(ctx, q, a.Site, e)
 	case quality.FirstArticle:
 		return admitArticle(ctx, q, a, e, w)
 	}

@@ -75,8 +75,8 @@ func approvalContent(code, revision, bodyHash string) any {
 	return struct{ Code, Revision, BodySHA256 string }{code, revision, bodyHash}
 }
 
-func resumeContent(id, spec uuid.UUID, kind quality.Kind, reason string) any {
-	return map[string]any{"switch": id, "spec": spec, "kind": kind, "reason": reason}
+func resumeContent(id, spec uuid.UUID, what quality.Sampled, reason string) any {
+	return map[string]any{"switch": id, "spec": spec, "kind": what, "reason": reason}
 }
 
 func reviewContent(number int64, head string, changes []string, note string) any {

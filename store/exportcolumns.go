@@ -69,6 +69,11 @@ func when(name, sql, meaning string) []ExportColumn {
 	}
 }
 
+// act makes the columns of something that a person did: who, and the two of when.
+func act(name, who, whoMeaning, at, atMeaning string) []ExportColumn {
+	return append([]ExportColumn{col(name+"_by", Text, who, whoMeaning)}, when(name, at, atMeaning)...)
+}
+
 func join(groups ...[]ExportColumn) []ExportColumn {
 	var all []ExportColumn
 	for _, g := range groups {
@@ -289,8 +294,7 @@ var correctionsFile = ExportFile{
 		col("verdict_was", Code, "o.verdict", "Verdict of the record before", "pass", "fail", "guard_band", "incomplete"),
 		col("verdict", Code, "r.verdict", "Verdict of this record", "pass", "fail", "guard_band", "incomplete", "void"),
 		col("entered_by", Text, "op.name", "Person who entered the record before"),
-		col("corrected_by", Text, "pe.name", "Person who corrected it"),
-	}, when("corrected", "r.recorded_at", "When the correction was stored"), []ExportColumn{
+	}, act("corrected", "pe.name", "Person who corrected it", "r.recorded_at", "When the correction was stored"), []ExportColumn{
 		col("signed_by", Text, "sg.printed_name", "Signer as printed then; empty for an entry that its author took back at once"),
 		col("signature_meaning", Code, "sg.meaning", "What the signature means", "corrected"),
 	}, when("signed", "sg.signed_at", "When it was signed"), []ExportColumn{
@@ -318,8 +322,7 @@ var exclusionsFile = ExportFile{
 		col("excluded", Boolean, "xe.exclusion_id IS NULL", "Whether it is left out now; false when it was taken back"),
 		col("reason_code", Code, "x.reason_code", "Kind of reason", ExclusionCodes...),
 		col("reason", Text, "x.reason", "Reason in words"),
-		col("excluded_by", Text, "sg.printed_name", "Person who left it out, as printed then"),
-	}, when("excluded", "x.excluded_at", "When it was left out"), []ExportColumn{
+	}, act("excluded", "sg.printed_name", "Person who left it out, as printed then", "x.excluded_at", "When it was left out"), []ExportColumn{
 		col("taken_back_by", Text, "es.printed_name", "Person who took it back"),
 		col("taken_back_reason", Text, "xe.reason", "Why it was taken back"),
 	}, when("taken_back", "xe.ended_at", "When it was taken back")),
@@ -341,19 +344,21 @@ var signaturesFile = ExportFile{
 	}, when("signed", "sg.signed_at", "When it was signed"), []ExportColumn{
 		col("auth_used", Code, "sg.auth_used", "What the signer gave: the secret alone, or at the first signature of a sitting the identity too", "pin", "pin+name", "pin+badge", "password", "password+name", "password+badge"),
 		col("part_serial", Identifier, "pa.serial", "Part it is about, if it is one; joins parts.csv"),
-		col("on_record_id", Identifier, "coalesce(r.record_id, ov.record_id, fap.record_id)", "Record it stands on, if it is one; joins checks.csv"),
+		col("on_record_id", Identifier, "coalesce(r.record_id, ov.record_id, fap.record_id, fad.record_id)", "Record it stands on, if it is one; joins checks.csv"),
 		col("hold_number", Identifier, "h.number", "Hold that was decided, if it is a disposition"),
 		col("disposition", Code, "d.code", "What was decided", "rework", "strip_recoat", "concession", "regrade", "return", "scrap", "no_defect"),
-		col("state", Code, "CASE WHEN coalesce(rv.release_id, later.record_id) IS NULL THEN 'valid' ELSE 'void' END", "Whether what was signed still stands", "valid", "void"),
-		col("void_by", Identifier, "coalesce(rv.record_id, later.record_id)", "Record whose correction made the signature void; empty for a release that ended with the return of its part"),
+		col("state", Code, "CASE WHEN coalesce(rv.release_id, later.record_id, fdv.decline_id) IS NULL THEN 'valid' ELSE 'void' END", "Whether what was signed still stands", "valid", "void"),
+		col("void_by", Identifier, "coalesce(rv.record_id, later.record_id)", "Record whose correction made the signature void; empty for a release that ended with the return of its part and for a decline that was voided"),
 		col("content_hash", Identifier, "sg.content_hash", "SHA-256 of what was signed"),
 	}),
 	from: ` FROM signature sg
 		LEFT JOIN record r ON r.site_id = sg.site_id AND r.signature_id = sg.signature_id
 		LEFT JOIN override ov ON ov.site_id = sg.site_id AND ov.signature_id = sg.signature_id
 		LEFT JOIN first_article_approval fap ON fap.site_id = sg.site_id AND fap.signature_id = sg.signature_id
-		LEFT JOIN record onto ON onto.site_id = sg.site_id AND onto.record_id = coalesce(ov.record_id, fap.record_id)
-		LEFT JOIN record later ON later.site_id = sg.site_id AND later.supersedes_id = coalesce(r.record_id, ov.record_id, fap.record_id)
+		LEFT JOIN first_article_decline fad ON fad.site_id = sg.site_id AND fad.signature_id = sg.signature_id
+		LEFT JOIN first_article_decline_void fdv ON fdv.site_id = fad.site_id AND fdv.decline_id = fad.decline_id
+		LEFT JOIN record onto ON onto.site_id = sg.site_id AND onto.record_id = coalesce(ov.record_id, fap.record_id, fad.record_id)
+		LEFT JOIN record later ON later.site_id = sg.site_id AND later.supersedes_id = coalesce(r.record_id, ov.record_id, fap.record_id, fad.record_id)
 		LEFT JOIN disposition d ON d.site_id = sg.site_id AND d.signature_id = sg.signature_id
 		LEFT JOIN hold h ON h.site_id = d.site_id AND h.hold_id = d.hold_id
 		LEFT JOIN release rl ON rl.site_id = sg.site_id AND rl.signature_id = sg.signature_id
@@ -371,7 +376,7 @@ var lotColumns = []ExportColumn{
 	col("lot_number", Identifier, "l.number", "Inspection lot"),
 	col("spec", Identifier, "fs.code", "Finish spec of its parts"),
 	col("spec_revision", Identifier, "rev.revision", "Revision whose rule of sampling made it"),
-	col("kind", Code, "l.kind", "Kind of check that is made on the sample", "weld", "cure_test", "finish", "film"),
+	col("kind", Code, "l.kind", "Kind of check that is made on the sample; behind a point the characteristic of it where only that is sampled", "weld", "weld.leg_length", "weld.throat_thickness", "cure_test", "finish", "finish.gloss", "finish.adhesion", "film"),
 }
 
 const lotJoins = ` FROM inspection_lot l
@@ -412,8 +417,7 @@ var lotsFile = ExportFile{
 		col("checked_count", Integer, "st.checked", "Samples that are checked"),
 		col("failed_count", Integer, "st.failed", "Samples that failed"),
 		col("hold_numbers", Identifier, "ho.numbers", "Holds of what it stood for, separated by a semicolon"),
-		col("made_by", Text, "pe.name", "Person who made it"),
-	}, when("made", "l.made_at", "When it was made and its sample drawn"), []ExportColumn{
+	}, act("made", "pe.name", "Person who made it", "l.made_at", "When it was made and its sample drawn"), []ExportColumn{
 		col("verdicts", Text, "ve.text", "Every verdict on it with its time, oldest first"),
 	}),
 	from: lotJoins + `
@@ -435,8 +439,7 @@ var samplesFile = ExportFile{
 		col("in_sample", Boolean, "later.part_id IS NULL", "Whether it is in the sample now; false when another part took its place"),
 		col("verdict", Code, "c.verdict", "Verdict of its record that counts", "pass", "fail", "guard_band", "incomplete"),
 		col("record_id", Identifier, "c.record_id", "That record; joins checks.csv"),
-		col("drawn_by", Text, "dr.name", "Person who made the lot or the swap"),
-	}, when("drawn", "s.drawn_at", "When it was drawn")),
+	}, act("drawn", "dr.name", "Person who made the lot or the swap", "s.drawn_at", "When it was drawn")),
 	from: lotJoins + `JOIN inspection_sample s ON s.site_id = l.site_id AND s.lot_id = l.lot_id
 		JOIN inspection_lot_part m ON m.site_id = s.site_id AND m.lot_id = s.lot_id AND m.part_id = s.part_id
 		JOIN part pa ON pa.site_id = s.site_id AND pa.part_id = s.part_id

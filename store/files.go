@@ -29,21 +29,25 @@ const (
 	FileOfLot        = "lot"
 	FileOfInstrument = "instrument"
 	FileOfArticle    = "first_article"
+	FileOfMaterial   = "material"
 )
 
-var fileColumns = map[string]string{FileOfHold: "hold_id", FileOfRecord: "record_id", FileOfLot: "lot_id", FileOfInstrument: "instrument_id", FileOfArticle: "article_id"}
+var fileColumns = map[string]string{FileOfHold: "hold_id", FileOfRecord: "record_id", FileOfLot: "lot_id", FileOfInstrument: "instrument_id", FileOfArticle: "article_id",
+	FileOfMaterial: "material_id"}
 
 // A FileOwner is the thing that a picture or certificate belongs to.
 type FileOwner struct {
-	Kind string // one of FileOfHold, FileOfRecord, FileOfLot, FileOfInstrument, FileOfArticle
+	Kind string // one of FileOfHold and those after it
 	ID   uuid.UUID
 	// Line is the number of the requirement that a file of a first article shows; FilesOf returns those of all lines.
 	Line string
+	// IssuedOn is the date that a safety data sheet, the file of a material, gives itself.
+	IssuedOn *time.Time
 }
 
-// most is how many files the thing may have; a first article has many lines.
+// most is how many files the thing may have; a first article has many lines, a material a sheet for every few years.
 func (o FileOwner) most() int {
-	if o.Kind == FileOfArticle {
+	if o.Kind == FileOfArticle || o.Kind == FileOfMaterial {
 		return 5 * MaxFiles
 	}
 	return MaxFiles
@@ -80,16 +84,22 @@ func filesOf(ctx context.Context, q querier, site uuid.UUID, of FileOwner) ([]Fi
 }
 
 // AddFile keeps a picture or certificate of a thing. A picture is drawn anew first, which proves that it is one and drops where
-// it was taken. The same file on the same thing again is the one that is there.
+// it was taken. The same file on the same thing again is the one that is there. The file of a material is its safety data sheet.
 func (db *DB) AddFile(ctx context.Context, a Actor, of FileOwner, body []byte, caption string) (File, error) {
-	if !a.Has(Inspector, Operator, Supervisor, Engineer) {
+	take := photo.Take
+	switch sheet := of.Kind == FileOfMaterial; {
+	case sheet && !a.Has(Engineer, Administrator):
+		return File{}, refuse(RuleNoRight, "Your role does not add safety data sheets. Ask an engineer.")
+	case sheet:
+		take = photo.TakeSheet
+	case !a.Has(Inspector, Operator, Supervisor, Engineer):
 		return File{}, refuse(RuleNoRight, "Your role does not add pictures.")
 	}
 	caption = strings.TrimSpace(caption)
 	if len([]rune(caption)) > 200 {
 		return File{}, refuse("file_caption_length", constraintSentences["file_caption_length"])
 	}
-	kept, err := photo.Take(body)
+	kept, err := take(body)
 	var wrong *photo.Error
 	if errors.As(err, &wrong) {
 		return File{}, refuse(RuleFile, wrong.Sentence)
@@ -126,6 +136,13 @@ func (db *DB) addFile(ctx context.Context, tx pgx.Tx, a Actor, of FileOwner, kep
 	if err != nil {
 		return File{}, err
 	}
+	verb := "file added"
+	if of.Kind == FileOfMaterial {
+		verb = "safety data sheet added"
+		if there, err = db.sheetsLike(ctx, tx, a, of, there); err != nil {
+			return File{}, err
+		}
+	}
 	for _, f := range there {
 		if string(f.SHA256) == string(hash) && f.Line == of.Line {
 			return f, nil
@@ -140,9 +157,9 @@ func (db *DB) addFile(ctx context.Context, tx pgx.Tx, a Actor, of FileOwner, kep
 	}
 	id := NewID()
 	args := pgx.StrictNamedArgs{"site": a.Site, "id": id, "hash": hash, "kind": kept.Kind, "size": len(kept.Bytes), "width": width, "height": height, "caption": caption,
-		"line": of.Line, "of": of.ID, "by": a.Person, "at": db.Clock()}
-	if err := run(ctx, tx, `INSERT INTO file (site_id, file_id, sha256, kind, size_bytes, width, height, caption, line, `+fileColumns[of.Kind]+`, added_by, added_at)
-		VALUES (@site, @id, @hash, @kind, @size, @width, @height, @caption, @line, @of, @by, @at)`, args); err != nil {
+		"line": of.Line, "issued": of.IssuedOn, "of": of.ID, "by": a.Person, "at": db.Clock()}
+	if err := run(ctx, tx, `INSERT INTO file (site_id, file_id, sha256, kind, size_bytes, width, height, caption, line, issued_on, `+fileColumns[of.Kind]+`, added_by, added_at)
+		VALUES (@site, @id, @hash, @kind, @size, @width, @height, @caption, @line, @issued::date, @of, @by, @at)`, args); err != nil {
 		return File{}, err
 	}
 	if err := run(ctx, tx, `INSERT INTO file_content (site_id, file_id, bytes, thumbnail) VALUES (@site, @id, @bytes, @thumbnail)`,
@@ -153,8 +170,11 @@ func (db *DB) addFile(ctx context.Context, tx pgx.Tx, a Actor, of FileOwner, kep
 	if of.Kind == FileOfRecord {
 		record = of.ID
 	}
-	if err := db.event(ctx, tx, a, Event{Verb: "file added", SubjectKind: of.Kind, Subject: of.ID, Record: record,
-		After: map[string]any{"file": id, "kind": kept.Kind, "bytes": len(kept.Bytes), "sha256": hex.EncodeToString(hash), "caption": caption, "line": of.Line}}); err != nil {
+	after := map[string]any{"file": id, "kind": kept.Kind, "bytes": len(kept.Bytes), "sha256": hex.EncodeToString(hash), "caption": caption, "line": of.Line}
+	if of.IssuedOn != nil {
+		after["issued_on"] = of.IssuedOn.Format(time.DateOnly)
+	}
+	if err := db.event(ctx, tx, a, Event{Verb: verb, SubjectKind: of.Kind, Subject: of.ID, Record: record, After: after}); err != nil {
 		return File{}, err
 	}
 	return one[File](ctx, tx, fileSQL+` AND f.file_id = @id`, pgx.StrictNamedArgs{"site": a.Site, "id": id})

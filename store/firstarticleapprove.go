@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"strings"
 
 	"github.com/google/uuid"
 	"github.com/jackc/pgx/v5"
@@ -17,21 +18,12 @@ func (db *DB) ApproveFirstArticle(ctx context.Context, a Actor, number string, s
 	if !a.Has(Supervisor, Engineer) {
 		return refuse(RuleNoRight, "A supervisor or an engineer approves a first article.")
 	}
-	f, err := db.FirstArticleByNumber(ctx, a.Site, number)
-	if err != nil {
-		return err
-	}
-	return db.inTx(ctx, a.Site, func(tx pgx.Tx) error {
-		// Two approvals, or an approval and a record, wait for each other at the part.
-		if err := lockParts(ctx, tx, a.Site, []uuid.UUID{f.PartID}); err != nil {
+	return db.decideArticle(ctx, a, number, func(tx pgx.Tx, f FirstArticle) error {
+		if err := f.MayDecide(a, seen); err != nil {
 			return err
 		}
-		f, err := one[FirstArticle](ctx, tx, firstArticleSQL+` AND fa.article_id = @article`, pgx.StrictNamedArgs{"site": a.Site, "article": f.ID})
-		if err != nil {
-			return err
-		}
-		if err := f.mayApprove(a, seen); err != nil {
-			return err
+		if f.PartStatus == StatusOnHold {
+			return refuse(RuleOnHold, fmt.Sprintf("Part %s is on hold. A supervisor decides first, on the Holds page.", f.Serial))
 		}
 		basis, err := db.approvable(ctx, tx, a, f)
 		if err != nil {
@@ -41,23 +33,42 @@ func (db *DB) ApproveFirstArticle(ctx context.Context, a Actor, number string, s
 	})
 }
 
-// mayApprove refuses an article that cannot be approved as it stands, or not by this person.
-func (f FirstArticle) mayApprove(a Actor, seen uuid.UUID) error {
+// decideArticle reads a first article for a decision on it. Two decisions, or a decision and a record, wait for each other at
+// the part.
+func (db *DB) decideArticle(ctx context.Context, a Actor, number string, do func(pgx.Tx, FirstArticle) error) error {
+	f, err := db.FirstArticleByNumber(ctx, a.Site, number)
+	if err != nil {
+		return err
+	}
+	return asRefusal(db.inTx(ctx, a.Site, func(tx pgx.Tx) error {
+		if err := lockParts(ctx, tx, a.Site, []uuid.UUID{f.PartID}); err != nil {
+			return err
+		}
+		f, err := one[FirstArticle](ctx, tx, firstArticleSQL+` AND fa.article_id = @article`, pgx.StrictNamedArgs{"site": a.Site, "article": f.ID})
+		if err != nil {
+			return err
+		}
+		return do(tx, f)
+	}))
+}
+
+// MayDecide returns nil when the actor may approve or decline the record that they have seen, else the refusal.
+func (f FirstArticle) MayDecide(a Actor, seen uuid.UUID) error {
 	switch state := f.State(); {
 	case state == ArticleApproved:
 		return refuse(RuleChanged, fmt.Sprintf("First article %s was approved by %s meanwhile.", f.Number, f.ApprovedBy))
+	case state == ArticleDeclined:
+		return refuse(RuleChanged, fmt.Sprintf("First article %s was declined by %s: %s. Record it anew, or another part as first article.", f.Number, f.DeclinedBy, strings.TrimRight(f.DeclineReason, ".")))
 	case state == ArticleIncomplete:
 		return refuse(RuleFirstArticle, fmt.Sprintf("A line of %s is not answered. Record it anew with every line answered.", f.Number))
 	case state == ArticleFailed:
 		return refuse(RuleFirstArticle, fmt.Sprintf("A requirement of %s failed. A first article is approved when every line passes; name and record another part.", f.Number))
 	case state != ArticleRecorded:
-		return refuse(RuleFirstArticle, fmt.Sprintf("There is no record of %s that can be approved. Record it on part %s first.", f.Number, f.Serial))
+		return refuse(RuleFirstArticle, fmt.Sprintf("There is no record of %s to decide on. Record it on part %s first.", f.Number, f.Serial))
 	case f.RecordID.UUID != seen:
 		return refuse(RuleChanged, fmt.Sprintf("%s has recorded %s anew meanwhile. Look at that record first; nothing was signed.", f.RecordedBy, f.Number))
 	case f.Recorder.UUID == a.Person:
-		return refuse(RuleSameInspector, "You recorded this first article. A second person approves it.")
-	case f.PartStatus == StatusOnHold:
-		return refuse(RuleOnHold, fmt.Sprintf("Part %s is on hold. A supervisor decides first, on the Holds page.", f.Serial))
+		return refuse(RuleSameInspector, "You recorded this first article. A second person approves or declines it.")
 	}
 	return nil
 }

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -202,23 +203,14 @@ func (db *DB) checkArticle(ctx context.Context, q querier, a Actor, e *Entry, w 
 
 // seriesWaits returns why parts that are not named as first articles wait for one, with the way out, or nil.
 func (db *DB) seriesWaits(ctx context.Context, q querier, site uuid.UUID, parts []*standing, rev SpecRevision, spec quality.FirstArticleSpec, want quality.ArticleBasis) (*Refusal, error) {
-	ids, cycles := make([]uuid.UUID, len(parts)), make([]int, len(parts))
-	for i, s := range parts {
-		ids[i], cycles[i] = s.PartID, s.Cycle
-	}
-	through, err := column[uuid.UUID](ctx, q, `SELECT fa.part_id FROM first_article fa JOIN unnest(@parts::uuid[], @cycles::int[]) AS n(part_id, cycle) ON n.part_id = fa.part_id AND n.cycle = fa.cycle
-		WHERE fa.site_id = @site AND fa.part_id = ANY(@parts)`, pgx.StrictNamedArgs{"site": site, "parts": ids, "cycles": cycles})
+	named, err := namedArticles(ctx, q, site, parts)
 	if err != nil {
-		return nil, fmt.Errorf("parts named as first article: %w", err)
-	}
-	pass := map[uuid.UUID]bool{}
-	for _, id := range through {
-		pass[id] = true
+		return nil, err
 	}
 	want.Spec = specNamed(rev)
 	seen := map[uuid.UUID]bool{}
 	for _, s := range parts {
-		if pass[s.PartID] || seen[s.PartNumberID] {
+		if slices.Contains(named, s.PartID) || seen[s.PartNumberID] {
 			continue
 		}
 		seen[s.PartNumberID] = true
@@ -231,6 +223,20 @@ func (db *DB) seriesWaits(ctx context.Context, q querier, site uuid.UUID, parts 
 		}
 	}
 	return nil, nil
+}
+
+// namedArticles returns those of the parts that are named as first article in their present cycle.
+func namedArticles(ctx context.Context, q querier, site uuid.UUID, parts []*standing) ([]uuid.UUID, error) {
+	ids, cycles := make([]uuid.UUID, len(parts)), make([]int, len(parts))
+	for i, s := range parts {
+		ids[i], cycles[i] = s.PartID, s.Cycle
+	}
+	named, err := column[uuid.UUID](ctx, q, `SELECT fa.part_id FROM first_article fa JOIN unnest(@parts::uuid[], @cycles::int[]) AS n(part_id, cycle) ON n.part_id = fa.part_id AND n.cycle = fa.cycle
+		WHERE fa.site_id = @site AND fa.part_id = ANY(@parts)`, pgx.StrictNamedArgs{"site": site, "parts": ids, "cycles": cycles})
+	if err != nil {
+		return nil, fmt.Errorf("parts named as first article: %w", err)
+	}
+	return named, nil
 }
 
 // articleDue returns why a part number needs a first article for what is wanted, and its approved ones.
@@ -257,17 +263,13 @@ func plain(approved []approvedArticle) []quality.ApprovedArticle {
 
 // waitsFor words the refusal of series work on a part, with what leads out of it.
 func (db *DB) waitsFor(ctx context.Context, q querier, site uuid.UUID, s *standing, triggers []quality.Trigger) (*Refusal, error) {
-	open, err := openArticle(ctx, q, site, s.PartNumberID)
-	if err != nil {
-		return nil, err
-	}
 	code, err := value[string](ctx, q, `SELECT code FROM part_number WHERE site_id = @site AND part_number_id = @number`, pgx.StrictNamedArgs{"site": site, "number": s.PartNumberID})
 	if err != nil {
 		return nil, err
 	}
-	way := fmt.Sprintf("Name a part as first article on its page, such as %s; it may go through alone. Then record its first article and have it approved.", s.Serial)
-	if open != nil {
-		way = fmt.Sprintf("Part %s is named as first article %s: %s.", open.Serial, open.Number, articleNext[open.State()])
+	way, err := articleWay(ctx, q, site, s)
+	if err != nil {
+		return nil, err
 	}
 	return refuse(RuleFirstArticle, fmt.Sprintf("A first article of %s is due (%s), so series parts such as %s wait. %s", code, TriggerWords(triggers), s.Serial, way)), nil
 }
@@ -285,14 +287,20 @@ func TriggerWords(triggers []quality.Trigger) string {
 	return strings.Join(words, "; ")
 }
 
-// openArticle returns the latest first article of a part number that is not approved and not dropped, or nil.
+// openArticle returns the latest first article of a part number that is not approved and not dropped, or nil. One on a part
+// that is finished, declined or with a void approval, says so until another is approved.
 func openArticle(ctx context.Context, q querier, site, number uuid.UUID) (*FirstArticle, error) {
 	all, err := list[FirstArticle](ctx, q, firstArticleSQL+` AND fa.part_number_id = @number ORDER BY fa.named_at DESC LIMIT 20`, pgx.StrictNamedArgs{"site": site, "number": number})
 	if err != nil {
 		return nil, err
 	}
+	approved := false
 	for _, f := range all {
-		if s := f.State(); s != ArticleApproved && s != ArticleDropped {
+		switch s := f.State(); {
+		case s == ArticleApproved:
+			approved = true
+		case s == ArticleDropped || finished[f.PartStatus] && approved:
+		default:
 			return &f, nil
 		}
 	}

@@ -20,12 +20,14 @@ var articlesFile = ExportFile{
 		col("evidence_record_id", Identifier, "l.evidence_id", "Record that answers it; joins checks.csv and readings.csv; empty for a result entered by hand"),
 		col("evidence_files", Identifier, "f.ids", "Files that show it, separated by a semicolon"),
 		col("record_id", Identifier, "r.record_id", "Record of the first article; joins checks.csv"),
-		col("recorded_by", Text, "pe.name", "Person who recorded it"),
-	}, when("recorded", "r.recorded_at", "When it was recorded"), []ExportColumn{
+	}, act("recorded", "pe.name", "Person who recorded it", "r.recorded_at", "When it was recorded"), []ExportColumn{
 		col("approval", Code, "CASE WHEN ap.approval_id IS NULL THEN 'none' WHEN v.void IS NULL THEN 'valid' ELSE 'void' END", "Whether series work may rest on it", "none", "valid", "void"),
-		col("approved_by", Text, "sg.printed_name", "Signer of the approval as printed then"),
-	}, when("approved", "ap.approved_at", "When it was approved"), []ExportColumn{
+	}, act("approved", "sg.printed_name", "Signer of the approval as printed then", "ap.approved_at", "When it was approved"), []ExportColumn{
 		col("void_because", Text, "v.void", "Why the approval is void"),
+	}, act("declined", "ds.printed_name", "Signer who declined the record, as printed then; empty where nobody did or the decline was voided",
+		"dc.declined_at", "When it was declined"), []ExportColumn{
+		col("decline_code", Code, "dc.reason_code", "Why it was declined", DeclineCodes...),
+		col("decline_reason", Text, "dc.reason", "The same in words"),
 	}),
 	from: ` FROM first_article fa
 		JOIN part pa ON pa.site_id = fa.site_id AND pa.part_id = fa.part_id
@@ -39,6 +41,7 @@ var articlesFile = ExportFile{
 		JOIN finish_spec fs ON fs.site_id = sr.site_id AND fs.spec_id = sr.spec_id
 		LEFT JOIN first_article_approval ap ON ap.site_id = r.site_id AND ap.record_id = r.record_id
 		LEFT JOIN signature sg ON sg.site_id = ap.site_id AND sg.signature_id = ap.signature_id
+		` + standingDecline + `
 		LEFT JOIN LATERAL (SELECT string_agg(x.file_id::text, ';' ORDER BY x.added_at, x.file_id) AS ids FROM file x
 			WHERE x.site_id = fa.site_id AND x.article_id = fa.article_id AND x.line = l.number) f ON true
 		` + articleVoid + `WHERE fa.site_id = @site AND r.shop_day BETWEEN @from AND @to AND (@job = '' OR j.number = @job) AND (@part_number = '' OR pn.code = @part_number)`,

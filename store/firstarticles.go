@@ -43,6 +43,12 @@ type FirstArticle struct {
 	ApprovedAt     *time.Time    `db:"approved_at"`
 	Statement      string        `db:"statement"`
 	Void           string        `db:"void"`
+	// The decline of the latest record, unless it was voided.
+	DeclineID     uuid.NullUUID `db:"decline_id"`
+	DeclineCode   string        `db:"decline_code"`
+	DeclineReason string        `db:"decline_reason"`
+	DeclinedBy    string        `db:"declined_by"`
+	DeclinedAt    *time.Time    `db:"declined_at"`
 }
 
 // The states of a first article.
@@ -53,6 +59,7 @@ const (
 	ArticleRecorded   = "recorded" // waits for its approval
 	ArticleApproved   = "approved"
 	ArticleVoid       = "void" // was approved, and its evidence changed
+	ArticleDeclined   = "declined"
 	ArticleDropped    = "dropped"
 )
 
@@ -63,6 +70,8 @@ func (f FirstArticle) State() string {
 		return ArticleApproved
 	case f.ApprovalID.Valid && (!f.RecordID.Valid || f.RecordID == f.ApprovedRecord):
 		return ArticleVoid
+	case f.DeclineID.Valid:
+		return ArticleDeclined
 	case finished[f.PartStatus]:
 		return ArticleDropped
 	case !f.RecordID.Valid:
@@ -97,7 +106,8 @@ const firstArticleSQL = `SELECT fa.article_id, fa.number, fa.part_number_id, pn.
 		np.name AS named_by, fa.named_at, r.record_id, coalesce(r.verdict, '') AS verdict, coalesce(r.rule, '') AS rule, r.person_id AS recorder_id, coalesce(rp.name, '') AS recorded_by,
 		r.recorded_at, r.spec_revision_id, coalesce(fs.code || ' rev ' || sr.revision, '') AS spec, coalesce(sc.whole, true) AS whole, coalesce(sc.drawing_revision, 0) AS drawing_revision,
 		coalesce(r.content_hash, '') AS content_hash, ap.approval_id, ap.record_id AS approved_record, coalesce(sg.printed_name, '') AS approved_by, ap.approved_at,
-		coalesce(sg.statement, '') AS statement, coalesce(v.void, '') AS void
+		coalesce(sg.statement, '') AS statement, coalesce(v.void, '') AS void, dc.decline_id, coalesce(dc.reason_code, '') AS decline_code, coalesce(dc.reason, '') AS decline_reason,
+		coalesce(ds.printed_name, '') AS declined_by, dc.declined_at
 	FROM first_article fa
 	JOIN part_number pn ON pn.site_id = fa.site_id AND pn.part_number_id = fa.part_number_id
 	JOIN part pa ON pa.site_id = fa.site_id AND pa.part_id = fa.part_id
@@ -105,6 +115,7 @@ const firstArticleSQL = `SELECT fa.article_id, fa.number, fa.part_number_id, pn.
 	JOIN person np ON np.site_id = fa.site_id AND np.person_id = fa.named_by
 	LEFT JOIN LATERAL ` + latestArticleRecord + `
 	LEFT JOIN person rp ON rp.site_id = r.site_id AND rp.person_id = r.person_id
+	` + standingDecline + `
 	LEFT JOIN first_article_scope sc ON sc.site_id = r.site_id AND sc.record_id = r.record_id
 	LEFT JOIN finish_spec_revision sr ON sr.site_id = r.site_id AND sr.revision_id = r.spec_revision_id
 	LEFT JOIN finish_spec fs ON fs.site_id = sr.site_id AND fs.spec_id = sr.spec_id

@@ -3,6 +3,7 @@ package store_test
 import (
 	"context"
 	"fmt"
+	"slices"
 	"strings"
 
 	"github.com/google/uuid"
@@ -23,8 +24,14 @@ const (
 // draw chooses what somebody does next. Half of it is the work that is due.
 func (l *life) draw(ctx context.Context) lifeAct {
 	who := rapid.SampledFrom([]hand{l.people[0], l.people[0], l.people[1], l.people[1], l.people[2]}).Draw(l.rt, "who")
+	if l.full && rapid.IntRange(0, 2).Draw(l.rt, "article or panel at 0") == 0 {
+		if rapid.IntRange(0, 3).Draw(l.rt, "panel at 0") == 0 {
+			return l.anyPanel(ctx, who)
+		}
+		return l.articleStep(ctx, who)
+	}
 	switch rapid.SampledFrom([]string{"due", "due", "due", "due", "due", "due", "due", "due", "check", "early", "confirm", "correct", "correct", "void", "take back", "hold", "extend",
-		"decide", "decide", "decide", "gauge", "recall", "recall", "release", "release", "ship", "return", "lot", "swap"}).Draw(l.rt, "act") {
+		"decide", "decide", "decide", "gauge", "calibrate", "calibrate", "gauge standing", "powder", "powder", "powder", "recall", "recall", "recall", "release", "release", "ship", "return", "lot", "swap"}).Draw(l.rt, "act") {
 	case "due":
 		return l.due(ctx, l.part(), rapid.SampledFrom([]int{goes, goes, goes, goes, goes, goes, fails, lacks}).Draw(l.rt, "outcome"))
 	case "check":
@@ -45,6 +52,12 @@ func (l *life) draw(ctx context.Context) lifeAct {
 		return l.decide(ctx, who)
 	case "gauge":
 		return l.entry(who, quality.Verification, store.Subject{Kind: quality.OnInstrument, ID: rapid.SampledFrom(l.gauges).Draw(l.rt, "gauge")}, l.outcome())
+	case "calibrate":
+		return l.calibrate(who, rapid.SampledFrom(l.gauges).Draw(l.rt, "gauge"), l.outcome())
+	case "gauge standing":
+		return l.gaugeStanding(who)
+	case "powder":
+		return l.lotStanding(who)
 	case "recall":
 		return l.recall(ctx, who)
 	case "release":
@@ -130,6 +143,10 @@ func (l *life) content(kind quality.Kind, on store.Subject, outcome int) store.E
 			read("film_thickness", "", spot+1, texts, quality.Micrometre)
 		}
 		use("gauge", rapid.SampledFrom(l.gauges).Draw(l.rt, "with"))
+	case quality.PanelTest:
+		e.Check.Ratings = [3][]quality.Rating{{{Characteristic: quality.RatingAdhesion, Code: "5B"}}, {{Characteristic: quality.RatingAdhesion, Code: "2B"}}, nil}[outcome]
+		read(quality.TestTemperature, "", 0, [3]string{"23", "23", "23"}, quality.Celsius)
+		read(quality.TestHumidity, "", 0, [3]string{"48", "48", "48"}, quality.Percent)
 	case quality.Verification:
 		read("zero_reading", "", 0, [3]string{"0.2", "0.2", "0.2"}, quality.Micrometre)
 		for _, shim := range l.Shims {
@@ -164,8 +181,17 @@ func (l *life) due(ctx context.Context, part uuid.UUID, outcome int) lifeAct {
 		return l.ship(who, []uuid.UUID{part})
 	case kind == quality.Pretreatment && !at.Rack.Valid:
 		return l.hang(ctx, who)
-	case kind == quality.Pretreatment || kind == quality.Coating:
+	case kind == quality.Coating && l.full:
+		if a := l.seriesDue(ctx, part); a.do != nil {
+			return a
+		}
+		return l.coat(ctx, who, at.Rack.UUID, outcome)
+	case kind == quality.Coating:
+		return l.coat(ctx, who, at.Rack.UUID, outcome)
+	case kind == quality.Pretreatment:
 		return l.entry(who, kind, onRack, outcome)
+	case kind == quality.PanelTest:
+		return l.panel(ctx, who, at.Load.UUID, outcome)
 	case kind == quality.Cure && !at.Load.Valid:
 		return l.load(ctx, who)
 	case kind == quality.Cure || kind == quality.CureTest:
@@ -187,6 +213,11 @@ func (l *life) hang(ctx context.Context, who hand) lifeAct {
 		return lifeAct{}
 	}
 	parts = l.some(parts)
+	for _, f := range l.articles(ctx) { // apart from the series
+		if l.full && f.State() != store.ArticleApproved && slices.Contains(parts, f.PartID) {
+			return l.hangOn(who, store.NewID(), true, []uuid.UUID{f.PartID})
+		}
+	}
 	rack, fresh := store.NewID(), true
 	if racks := rows[id](ctx, l, `SELECT DISTINCT rack_id FROM rack_part WHERE site_id = $1 AND part_id = ANY($2) AND $3::uuid[] IS NOT NULL ORDER BY rack_id`); len(racks) > 0 && rapid.Bool().Draw(l.rt, "on a rack that hangs") {
 		rack, fresh = racks[len(racks)-1].ID, false
@@ -287,8 +318,11 @@ func (l *life) decide(ctx context.Context, who hand) lifeAct {
 			parts = append(parts, other.Part)
 		}
 	}
-	d := store.Decision{Parts: l.some(parts), Reason: "looked at them all", Code: rapid.SampledFrom([]string{"rework", "rework", "strip_recoat", "concession", "concession", "no_defect", "no_defect",
+	d := store.Decision{Parts: l.some(parts), Reason: "looked at them all", Code: rapid.SampledFrom([]string{"rework", "rework", "strip_recoat", "concession", "concession", "concession", "concession", "no_defect", "no_defect",
 		"scrap", "return", "regrade"}).Draw(l.rt, "decision")}
+	if l.accepts {
+		d.Code = "concession"
+	}
 	if d.Code == "concession" {
 		n := rapid.IntRange(1, 2).Draw(l.rt, "reference")
 		d.ConcessionRef, d.ConcessionQuantity = fmt.Sprintf("CR-%d-%d", l.lives, n), n
@@ -302,7 +336,7 @@ func (l *life) recall(ctx context.Context, who hand) lifeAct {
 		WHERE rl.site_id = $1 AND rl.part_id = ANY($2) AND $3::uuid[] IS NOT NULL
 		AND NOT EXISTS (SELECT 1 FROM recall_decision d WHERE d.site_id = rl.site_id AND d.review_id = rl.review_id AND d.part_id = rl.part_id) ORDER BY v.number, rl.part_id`)
 	if len(lines) == 0 {
-		return l.entry(who, quality.Verification, store.Subject{Kind: quality.OnInstrument, ID: l.gauges[0]}, fails)
+		return l.entry(who, quality.Verification, store.Subject{Kind: quality.OnInstrument, ID: rapid.SampledFrom(l.gauges).Draw(l.rt, "gauge")}, fails)
 	}
 	at := rapid.SampledFrom(lines).Draw(l.rt, "line")
 	d := store.RecallDecision{Parts: []uuid.UUID{at.Part}, Code: rapid.SampledFrom(store.RecallCodes).Draw(l.rt, "decision"), Reason: "compared with the other gauge"}
@@ -333,7 +367,7 @@ func (l *life) takeBack(ctx context.Context, who hand) lifeAct {
 func (l *life) makeLot(who hand) lifeAct {
 	id := store.NewID()
 	return lifeAct{"make a lot", func(ctx context.Context) error {
-		_, err := l.DB.MakeLot(ctx, who.Actor, store.LotOffer{ID: id, Spec: "PC-S", Kind: quality.Film, Job: l.job.Number})
+		_, err := l.DB.MakeLot(ctx, who.Actor, store.LotOffer{ID: id, Spec: "PC-S", Of: quality.Sampled(quality.Film), Job: l.job.Number})
 		return err
 	}}
 }

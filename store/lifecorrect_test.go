@@ -24,11 +24,12 @@ type made struct {
 
 func (l *life) made(ctx context.Context) []made {
 	return rows[made](ctx, l, `WITH racks AS (SELECT rack_id FROM rack_part WHERE site_id = $1 AND part_id = ANY($2))
-		SELECT r.record_id, r.kind, CASE WHEN r.part_id IS NOT NULL THEN 'part' WHEN r.rack_id IS NOT NULL THEN 'rack' WHEN r.load_id IS NOT NULL THEN 'load' ELSE 'instrument' END,
-			coalesce(r.part_id, r.rack_id, r.load_id, r.instrument_id), EXISTS (SELECT 1 FROM critical_entry c WHERE c.site_id = r.site_id AND c.record_id = r.record_id),
+		SELECT r.record_id, r.kind, CASE WHEN r.part_id IS NOT NULL THEN 'part' WHEN r.rack_id IS NOT NULL THEN 'rack' WHEN r.load_id IS NOT NULL THEN 'load' WHEN r.panel_id IS NOT NULL THEN 'panel' ELSE 'instrument' END,
+			coalesce(r.part_id, r.rack_id, r.load_id, r.panel_id, r.instrument_id), EXISTS (SELECT 1 FROM critical_entry c WHERE c.site_id = r.site_id AND c.record_id = r.record_id),
 			row_number() OVER (ORDER BY r.recorded_at, r.record_id)
 		FROM record r WHERE r.site_id = $1 AND (r.part_id = ANY($2) OR r.instrument_id = ANY($3) OR r.rack_id IN (SELECT rack_id FROM racks)
-			OR r.load_id IN (SELECT load_id FROM load_rack WHERE site_id = $1 AND rack_id IN (SELECT rack_id FROM racks)))
+			OR r.load_id IN (SELECT load_id FROM load_rack WHERE site_id = $1 AND rack_id IN (SELECT rack_id FROM racks))
+			OR r.panel_id IN (SELECT pl.panel_id FROM panel pl JOIN load_rack k ON k.site_id = $1 AND k.load_id = pl.load_id WHERE pl.site_id = $1 AND k.rack_id IN (SELECT rack_id FROM racks)))
 		ORDER BY r.recorded_at, r.record_id`)
 }
 
@@ -39,6 +40,10 @@ func (l *life) correct(ctx context.Context, who hand) lifeAct {
 
 func (l *life) correction(who hand, m made, outcome int) lifeAct {
 	e := l.content(m.Kind, store.Subject{Kind: m.On, ID: m.OnID}, outcome)
+	if m.Kind == quality.Calibration {
+		c := calibration(l.Shop, [3]string{"100.4", "109.0", "100.4"}[outcome], "100.2")
+		e.Check = c.Check
+	}
 	return lifeAct{fmt.Sprintf("%s corrects %s %d", who.Name, m.Kind, m.Serial), func(ctx context.Context) error {
 		_, err := l.DB.Correct(ctx, who.Actor, e, store.Correction{Of: m.ID, Code: "typing_error", Text: "read the wrong line"}, who.proof)
 		return err

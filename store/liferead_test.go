@@ -28,7 +28,7 @@ const lifeStands = `WITH moves AS (
 		FROM part p LEFT JOIN stripped s ON s.part_id = p.part_id WHERE p.site_id = $1 AND p.part_id = ANY($2) AND $3::uuid[] IS NOT NULL)`
 
 // lifeFound finds the records that speak for a part in its cycle. What was done to a rack or load speaks for the parts that
-// were on it. Runs are present in every round of a cycle, checks in their own.
+// were on it, and so does a test on a panel of the load. Runs are present in every round of a cycle, checks in their own.
 const lifeFound = lifeStands + `,
 	carried AS (
 		SELECT st.part_id, st.since, rp.rack_id, lr.load_id FROM stands st
@@ -38,7 +38,9 @@ const lifeFound = lifeStands + `,
 		SELECT st.part_id, r.record_id, r.kind, r.verdict, r.observed_at, r.round = st.round AS present
 			FROM stands st JOIN record r ON r.site_id = $1 AND r.part_id = st.part_id AND r.cycle = st.cycle
 		UNION ALL SELECT c.part_id, r.record_id, r.kind, r.verdict, r.observed_at, r.kind IN ('pretreatment', 'coating', 'cure') OR r.counted_at >= c.since
-			FROM carried c JOIN record r ON r.site_id = $1 AND (r.rack_id = c.rack_id OR r.load_id = c.load_id)),
+			FROM carried c JOIN record r ON r.site_id = $1 AND (r.rack_id = c.rack_id OR r.load_id = c.load_id)
+		UNION ALL SELECT c.part_id, r.record_id, r.kind, r.verdict, r.observed_at, r.counted_at >= c.since
+			FROM carried c JOIN panel pl ON pl.site_id = $1 AND pl.load_id = c.load_id JOIN record r ON r.site_id = $1 AND r.panel_id = pl.panel_id),
 	usable AS (
 		SELECT f.* FROM found f WHERE f.present AND f.verdict <> 'void'
 			AND NOT EXISTS (SELECT 1 FROM record s WHERE s.site_id = $1 AND s.supersedes_id = f.record_id)
@@ -133,6 +135,20 @@ const lifeFaults = `
 		JOIN recall_review v ON v.site_id = $1 AND v.review_id = l.review_id AND v.opened_at < s.shipped_at
 		WHERE sp.site_id = $1 AND sp.part_id = ANY($2) AND NOT EXISTS (SELECT 1 FROM recall_decision d
 			WHERE d.site_id = $1 AND d.review_id = l.review_id AND d.part_id = l.part_id AND d.decided_at < s.shipped_at)
+	UNION ALL SELECT 'was released in a recall without a decision', p.serial FROM release r JOIN part p ON p.site_id = $1 AND p.part_id = r.part_id
+		JOIN recall_line l ON l.site_id = $1 AND l.part_id = r.part_id JOIN recall_review v ON v.site_id = $1 AND v.review_id = l.review_id AND v.opened_at < r.released_at
+		WHERE r.site_id = $1 AND r.part_id = ANY($2) AND NOT EXISTS (SELECT 1 FROM recall_decision d
+			WHERE d.site_id = $1 AND d.review_id = l.review_id AND d.part_id = l.part_id AND d.decided_at < r.released_at)
+	UNION ALL SELECT 'was released under a hold of its powder', p.serial FROM release r JOIN part p ON p.site_id = $1 AND p.part_id = r.part_id
+		JOIN hold_part hp ON hp.site_id = $1 AND hp.part_id = r.part_id JOIN hold h ON h.site_id = $1 AND h.hold_id = hp.hold_id AND h.opened_at < r.released_at
+		JOIN lot_hold lh ON lh.site_id = $1 AND lh.hold_id = h.hold_id
+		WHERE r.site_id = $1 AND r.part_id = ANY($2) AND NOT EXISTS (SELECT 1 FROM disposition d
+			WHERE d.site_id = $1 AND d.hold_id = h.hold_id AND d.part_id = r.part_id AND d.decided_at < r.released_at)
+	UNION ALL SELECT 'was coated with a lot that is ' || e.verb, p.serial FROM rack_part rp JOIN part p ON p.site_id = $1 AND p.part_id = rp.part_id
+		JOIN record r ON r.site_id = $1 AND r.rack_id = rp.rack_id AND r.kind = 'coating' AND r.supersedes_id IS NULL JOIN record_use u ON u.site_id = $1 AND u.record_id = r.record_id AND u.role = 'powder'
+		CROSS JOIN LATERAL (SELECT v.verb FROM event v WHERE v.site_id = $1 AND v.subject_id = u.lot_id AND v.verb ~ 'lot (held|rejected|accepted)$' AND v.at < r.recorded_at ORDER BY v.at DESC LIMIT 1) e
+		WHERE rp.site_id = $1 AND rp.part_id = ANY($2) AND e.verb !~ 'accepted' AND NOT EXISTS (SELECT 1 FROM override o
+			WHERE o.site_id = $1 AND o.record_id = r.record_id AND o.rule = 'lot_rejected')
 	UNION ALL SELECT 'is out on a void release and no hold says so', p.serial FROM shipment_part sp JOIN part p ON p.site_id = $1 AND p.part_id = sp.part_id
 		JOIN release r ON r.site_id = $1 AND r.release_id = sp.release_id JOIN release_void v ON v.site_id = $1 AND v.release_id = r.release_id AND v.return_id IS NULL
 		WHERE sp.site_id = $1 AND sp.part_id = ANY($2) AND NOT EXISTS (SELECT 1 FROM hold_part hp JOIN hold h ON h.site_id = $1 AND h.hold_id = hp.hold_id
@@ -142,11 +158,48 @@ const lifeFaults = `
 	UNION ALL SELECT 'concession ' || c.reference || ' covers more parts than its number', '' FROM concession c JOIN disposition d ON d.site_id = $1 AND d.concession_id = c.concession_id
 		WHERE c.site_id = $1 AND d.part_id = ANY($2) GROUP BY c.concession_id, c.reference, c.quantity HAVING count(DISTINCT d.part_id) > c.quantity`
 
+// lifeArticleFaults looks for series parts that were coated or released while no first article that counts stood for their
+// powder and booth. What was void less than half a second before was done at once with it, and either may have been first.
+const lifeArticleFaults = `WITH behind AS (
+		SELECT ap.approval_id, x.id FROM first_article_approval ap CROSS JOIN LATERAL (SELECT ap.record_id AS id UNION SELECT ap.coating_id UNION SELECT ap.cure_id
+			UNION SELECT l.evidence_id FROM first_article_line l WHERE l.site_id = $1 AND l.record_id = ap.record_id) x WHERE ap.site_id = $1),
+	approved AS (
+		SELECT fa.part_number_id, fa.number, ap.*, fa.part_id, least(
+			(SELECT min(s.recorded_at) FROM behind b JOIN record s ON s.site_id = $1 AND s.supersedes_id = b.id WHERE b.approval_id = ap.approval_id),
+			(SELECT min(d.decided_at) FROM behind b JOIN recall_record rr ON rr.site_id = $1 AND rr.record_id = b.id JOIN recall_decision d ON d.site_id = $1 AND d.review_id = rr.review_id
+				AND d.part_id = fa.part_id AND d.code = 're_measure' WHERE b.approval_id = ap.approval_id)) AS void_at
+		FROM first_article fa JOIN first_article_approval ap ON ap.site_id = $1 AND ap.article_id = fa.article_id WHERE fa.site_id = $1 AND fa.part_id = ANY($2) AND $3::uuid[] IS NOT NULL),
+	series AS (
+		SELECT p.serial, p.part_id, p.part_number_id, rp.cycle, r.recorded_at, r.supersedes_id, m.material_id, bo.station_id FROM rack_part rp JOIN part p ON p.site_id = $1 AND p.part_id = rp.part_id
+		JOIN record r ON r.site_id = $1 AND r.rack_id = rp.rack_id AND r.kind = 'coating' AND r.verdict <> 'void'
+		JOIN record_use pw ON pw.site_id = $1 AND pw.record_id = r.record_id AND pw.role = 'powder' JOIN material_lot m ON m.site_id = $1 AND m.lot_id = pw.lot_id
+		JOIN record_use bo ON bo.site_id = $1 AND bo.record_id = r.record_id AND bo.role = 'booth' WHERE rp.site_id = $1 AND rp.part_id = ANY($2)),
+	done AS (
+		SELECT 'coated' AS what, s.*, s.recorded_at AS at FROM series s WHERE s.supersedes_id IS NULL
+		UNION ALL SELECT 'released', s.*, r.released_at FROM series s JOIN release r ON r.site_id = $1 AND r.part_id = s.part_id AND r.cycle = s.cycle AND r.released_at > s.recorded_at)
+	SELECT 'was ' || d.what || ' although no first article that counts stood for it', d.serial FROM done d
+		WHERE NOT EXISTS (SELECT 1 FROM first_article fa WHERE fa.site_id = $1 AND fa.part_id = d.part_id AND fa.cycle = d.cycle AND fa.named_at < d.at)
+		AND NOT EXISTS (SELECT 1 FROM approved a WHERE a.part_number_id = d.part_number_id AND a.powder_id = d.material_id AND a.booth_id = d.station_id AND a.approved_at < d.at
+			AND (a.void_at IS NULL OR a.void_at > d.at - interval '500 ms'))
+	UNION ALL SELECT a.number || ' was approved after its evidence was corrected', p.serial FROM approved a JOIN part p ON p.site_id = $1 AND p.part_id = a.part_id WHERE a.void_at < a.approved_at
+	UNION ALL SELECT a.number || ' is approved by who recorded it', p.serial FROM approved a JOIN part p ON p.site_id = $1 AND p.part_id = a.part_id
+		JOIN record r ON r.site_id = $1 AND r.record_id = a.record_id WHERE r.person_id = a.approved_by
+	UNION ALL SELECT a.number || ' is approved on a record that was declined', p.serial FROM approved a JOIN part p ON p.site_id = $1 AND p.part_id = a.part_id
+		JOIN first_article_decline d ON d.site_id = $1 AND d.record_id = a.record_id WHERE NOT EXISTS (SELECT 1 FROM first_article_decline_void v WHERE v.site_id = $1 AND v.decline_id = d.decline_id)
+	UNION ALL SELECT 'has a record that was declined twice or by who recorded it', p.serial FROM first_article_decline d JOIN record r ON r.site_id = $1 AND r.record_id = d.record_id
+		JOIN part p ON p.site_id = $1 AND p.part_id = r.part_id WHERE d.site_id = $1 AND r.part_id = ANY($2)
+		AND NOT EXISTS (SELECT 1 FROM first_article_decline_void v WHERE v.site_id = $1 AND v.decline_id = d.decline_id)
+		GROUP BY d.record_id, p.serial HAVING count(*) > 1 OR bool_or(d.declined_by = r.person_id)`
+
 // read reads where every part stands and compares it with what the program says; step is what was done last.
 func (l *life) read(ctx context.Context, step string) {
 	var faults []string
 	fault := func(format string, args ...any) { faults = append(faults, fmt.Sprintf(format, args...)) }
-	for _, f := range rows[lifeFault](ctx, l, lifeFaults) {
+	found := rows[lifeFault](ctx, l, lifeFaults)
+	if l.full {
+		found = append(found, rows[lifeFault](ctx, l, lifeArticleFaults)...)
+	}
+	for _, f := range found {
 		fault("%s %s after\n   %s", f.Part, f.What, step)
 	}
 	proofs, lots := map[uuid.UUID]map[quality.Kind]lifeProof{}, map[uuid.UUID]map[quality.Kind]lifeLot{}

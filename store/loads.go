@@ -110,6 +110,9 @@ func (db *DB) AddRack(ctx context.Context, a Actor, load, rack uuid.UUID) error 
 		if err != nil {
 			return err
 		}
+		if len(parts) == 0 {
+			return refuse(RuleNoParts, fmt.Sprintf("Rack %s carries no parts of this cycle any more. Hang the stripped parts on a rack of their own.", k.Number))
+		}
 		if err := lockParts(ctx, tx, a.Site, parts); err != nil {
 			return err
 		}

@@ -74,7 +74,7 @@ func (db *DB) MaterialLotByNumber(ctx context.Context, site uuid.UUID, number st
 func (db *DB) AddMaterialLot(ctx context.Context, a Actor, l MaterialLot) (MaterialLot, error) {
 	l.ID, l.Status, l.Unit = NewID(), cmp.Or(l.Status, "accepted"), cmp.Or(l.Unit, "kg")
 	err := db.inTx(ctx, a.Site, func(tx pgx.Tx) error {
-		m, err := one[Material](ctx, tx, `SELECT `+materialColumns+` FROM material WHERE site_id = @site AND material_id = @id`,
+		m, err := one[Material](ctx, tx, materialSQL+` AND material_id = @id`,
 			pgx.StrictNamedArgs{"site": a.Site, "id": l.MaterialID})
 		if errors.Is(err, ErrNotFound) {
 			return refuse("material_lot_material_fkey", constraintSentences["material_lot_material_fkey"])

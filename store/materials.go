@@ -50,11 +50,14 @@ type Material struct {
 	Source string `db:"source"`
 	// Hazards are what its safety data sheet warns of.
 	Hazards []string `db:"hazards"`
-	// SheetLink is where the safety data sheet opens, SheetPaperAt where its paper copy hangs.
+	// SheetLink is where the maker's safety data sheet opens, SheetPaperAt where its paper copy hangs.
 	SheetLink     string     `db:"sheet_link"`
 	SheetIssuedOn *time.Time `db:"sheet_issued_on"`
 	SheetPaperAt  string     `db:"sheet_paper_at"`
 	Active        bool       `db:"active"`
+	// SheetFile is the sheet in the book that counts, with its date. It is read with the material and not part of it.
+	SheetFile         uuid.NullUUID `db:"sheet_file" json:"-"`
+	SheetFileIssuedOn *time.Time    `db:"sheet_file_issued_on" json:"-"`
 }
 
 // A CurePoint is one point of a powder's cure window: at this metal temperature, at least and at most this long.
@@ -70,13 +73,18 @@ type materialWithWindow struct {
 	CurePoints []CurePoint
 }
 
-const materialColumns = `material_id, kind, code, name, maker, colour, film_min_um, film_max_um, rub_method, storage_min_c, storage_max_c, storage_note,
-	source, hazards, sheet_link, sheet_issued_on::timestamptz AS sheet_issued_on, sheet_paper_at, active`
+// materialSQL reads materials with the latest sheet of each that was not withdrawn.
+const materialSQL = `SELECT material_id, kind, code, name, maker, colour, film_min_um, film_max_um, rub_method, storage_min_c, storage_max_c, storage_note,
+	source, hazards, sheet_link, sheet_issued_on::timestamptz AS sheet_issued_on, sheet_paper_at, active, sheet_file, sheet_file_issued_on
+	FROM material LEFT JOIN LATERAL (SELECT f.file_id AS sheet_file, f.issued_on::timestamptz AS sheet_file_issued_on FROM file f
+		WHERE f.site_id = material.site_id AND f.material_id = material.material_id
+		AND NOT EXISTS (SELECT 1 FROM sheet_withdrawal w WHERE w.site_id = f.site_id AND w.file_id = f.file_id)
+		ORDER BY f.issued_on DESC, f.added_at DESC, f.file_id DESC LIMIT 1) AS sheet ON true
+	WHERE site_id = @site`
 
 // Materials returns the materials of a site in order of their code: those of the given kinds, or all.
 func (db *DB) Materials(ctx context.Context, site uuid.UUID, kinds ...string) ([]Material, error) {
-	materials, err := list[Material](ctx, db.pool, `SELECT `+materialColumns+` FROM material
-		WHERE site_id = @site AND (cardinality(@kinds::text[]) = 0 OR kind = ANY(@kinds)) ORDER BY code`,
+	materials, err := list[Material](ctx, db.pool, materialSQL+` AND (cardinality(@kinds::text[]) = 0 OR kind = ANY(@kinds)) ORDER BY code`,
 		pgx.StrictNamedArgs{"site": site, "kinds": append([]string{}, kinds...)})
 	if err != nil {
 		return nil, fmt.Errorf("materials: %w", err)
@@ -86,7 +94,7 @@ func (db *DB) Materials(ctx context.Context, site uuid.UUID, kinds ...string) ([
 
 // MaterialByCode returns one material.
 func (db *DB) MaterialByCode(ctx context.Context, site uuid.UUID, code string) (Material, error) {
-	m, err := one[Material](ctx, db.pool, `SELECT `+materialColumns+` FROM material WHERE site_id = @site AND code = @code`,
+	m, err := one[Material](ctx, db.pool, materialSQL+` AND code = @code`,
 		pgx.StrictNamedArgs{"site": site, "code": code})
 	if err != nil {
 		return m, fmt.Errorf("material %q: %w", code, err)
@@ -147,7 +155,7 @@ func (m Material) args(site uuid.UUID, more ...any) pgx.StrictNamedArgs {
 // already recorded keep the verdict they were given.
 func (db *DB) ChangeMaterial(ctx context.Context, a Actor, m Material, points []CurePoint) error {
 	return db.inTx(ctx, a.Site, func(tx pgx.Tx) error {
-		before, err := one[Material](ctx, tx, `SELECT `+materialColumns+` FROM material WHERE site_id = @site AND material_id = @id FOR UPDATE`,
+		before, err := one[Material](ctx, tx, materialSQL+` AND material_id = @id FOR UPDATE OF material`,
 			pgx.StrictNamedArgs{"site": a.Site, "id": m.ID})
 		if err != nil {
 			return fmt.Errorf("material %s: %w", m.ID, err)

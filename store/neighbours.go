@@ -66,7 +66,7 @@ const neighbourSQL = `
 			JOIN record r ON r.site_id = @site AND r.record_id = u.record_id
 			CROSS JOIN ` + partsOfRecord + ` WHERE ` + counts + `
 		UNION ALL
-		SELECT x.part_id, NULL, 'gauge', i.code || coalesce(', since it was good on ' || to_char(w.since AT TIME ZONE st.time_zone, 'YYYY-MM-DD HH24:MI'), '')
+		SELECT x.part_id, NULL, 'gauge', i.code || coalesce(', since it was good on ' || to_char(w.since AT TIME ZONE st.time_zone, 'FMDD Mon YYYY HH24:MI'), '')
 			FROM gauges w JOIN instrument i ON i.site_id = @site AND i.instrument_id = w.gauge_id JOIN site st ON st.site_id = @site
 			JOIN record_use u ON u.site_id = @site AND u.instrument_id = w.gauge_id AND u.role = 'gauge'
 			JOIN record r ON r.site_id = @site AND r.record_id = u.record_id AND (w.since IS NULL OR r.observed_at >= w.since)

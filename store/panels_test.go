@@ -175,3 +175,34 @@ func TestAdhesionWithoutConditionsIsRefusedWhereTheMethodAsksForThem(t *testing.
 		t.Errorf("the conditions do not stand on the record: %+v, %v", record.Check.Readings, err)
 	}
 }
+
+func TestCertificateSaysHowThePanelOfALoadWasTested(t *testing.T) {
+	s := storetest.NewShop(t)
+	withPanels(t, s)
+	parts := s.Parts(2)
+	for _, p := range parts {
+		s.Weld(p, quality.NoneFound)
+	}
+	panel := addPanel(t, s, "WP-4", quality.OnLoad, s.Bake([]uuid.UUID{s.Wash(parts, "4.6", 0)}, "196"))
+	s.Verify(0)
+	for _, p := range parts {
+		s.Finish(p)
+		s.Film(p, "80", "84", "79", "90", "92")
+	}
+	refusedBy(t, s.DB.Release(t.Context(), s.Everyone, parts, s.Proof(s.Everyone)), store.RuleGateClosed)
+	if _, err := save(t, s, crossCut(s, panel.ID, "4B", "23", "48")); err != nil {
+		t.Fatal(err)
+	}
+	if err := s.DB.Release(t.Context(), s.Everyone, parts, s.Proof(s.Everyone)); err != nil {
+		t.Fatal(err)
+	}
+	got := stated(t, s, certify(t, s, store.NewCertificate{Shipment: ship(t, s, "DN-1", parts...).ID}).Number)
+	i := slices.IndexFunc(got.Methods, func(m store.CertificateMethod) bool { return m.Kind == quality.PanelTest })
+	if i < 0 {
+		t.Fatalf("no panel test among the methods: %+v", got.Methods)
+	}
+	if m := got.Methods[i]; m.Method != "Destructive tests on a witness panel of the oven load: adhesion by ASTM D3359 method B, cross-cut, temperature and humidity recorded" ||
+		m.Sample != "1 witness panel, for 2 of 2 parts" || m.Rule == "" || m.Spec != "PC-P rev A" {
+		t.Errorf("the method: %+v", m)
+	}
+}

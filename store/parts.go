@@ -217,7 +217,12 @@ func (db *DB) Story(ctx context.Context, site, part uuid.UUID) ([]StoryLine, err
 		UNION ALL
 		SELECT sg.signed_at, 0, m.in_cycle, m.round, 'confirmation', cf.record_id, '', cf.outcome, '', sg.statement, sg.printed_name, '', '', cf.reason, false, '', NULL, NULL, '', '', NULL
 		FROM mine m JOIN confirmation cf ON cf.site_id = m.site_id AND cf.record_id = m.record_id
-		JOIN signature sg ON sg.site_id = cf.site_id AND sg.signature_id = cf.signature_id)
+		JOIN signature sg ON sg.site_id = cf.site_id AND sg.signature_id = cf.signature_id
+		UNION ALL
+		SELECT sg.signed_at, 0, m.in_cycle, m.round, 'confirmation', d.record_id, '', 'declined', '', sg.statement, sg.printed_name, '', '', d.reason, false, '', NULL, NULL, '', '', NULL
+		FROM mine m JOIN (SELECT site_id, record_id, reason, signature_id FROM first_article_decline UNION ALL SELECT d.site_id, d.record_id, v.reason, v.signature_id
+			FROM first_article_decline d JOIN first_article_decline_void v ON v.site_id = d.site_id AND v.decline_id = d.decline_id) d ON d.site_id = m.site_id AND d.record_id = m.record_id
+		JOIN signature sg ON sg.site_id = d.site_id AND sg.signature_id = d.signature_id)
 		SELECT line.at, line.utc_offset_s, line.cycle, line.round, line.what, line.record_id, line.number, line.verdict, line.rule, line.sentence, line.person,
 			line.station, line.spec, line.reason, line.superseded, line.late, line.later_id, coalesce(lp.name, '') AS later_by, l.recorded_at AS later_at,
 			coalesce(l.reason_code, '') AS later_code, coalesce(l.reason, '') AS later_why, line.before_id, line.reason_code, line.correction_reason,

@@ -242,6 +242,7 @@ func (db *DB) saveCorrection(ctx context.Context, tx pgx.Tx, st Site, a Actor, e
 	if e.Kind == quality.Film && original.Cycle < w.parts[0].Cycle {
 		w.circumstance.Recoated = original.Cycle > 1
 	}
+	w.sampledThen(original)
 	if w.verification, err = db.checkCorrectedGauge(ctx, tx, a, e, w, original); err != nil {
 		return Saved{}, err
 	}
@@ -344,7 +345,7 @@ func (db *DB) consequences(ctx context.Context, tx pgx.Tx, batch *pgx.Batch, a A
 	}
 	for _, s := range w.parts {
 		s.evidence = append(s.evidence, quality.Evidence{RecordID: e.RecordID.String(), Kind: e.Kind, Verdict: j.Verdict, At: e.ObservedAt,
-			Round: s.Round, Person: a.Person.String(), Sentence: onPanel(panel, j.Sentence()), Unconfirmed: w.unconfirmed()})
+			Round: s.Round, Person: a.Person.String(), Sentence: onPanel(panel, j.Sentence()), Findings: j.Findings, Unconfirmed: w.unconfirmed()})
 	}
 	if j.Verdict == quality.Fail {
 		var held []*standing

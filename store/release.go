@@ -22,7 +22,11 @@ func (db *DB) Release(ctx context.Context, a Actor, parts []uuid.UUID, proof Pro
 		if err != nil {
 			return err
 		}
-		if err := lockParts(ctx, tx, a.Site, parts); err != nil {
+		articles, err := articleParts(ctx, tx, a.Site, parts)
+		if err != nil {
+			return err
+		}
+		if err := lockParts(ctx, tx, a.Site, append(articles, parts...)); err != nil {
 			return err
 		}
 		all, err := db.standings(ctx, tx, a.Site, parts)
@@ -41,6 +45,9 @@ func (db *DB) Release(ctx context.Context, a Actor, parts []uuid.UUID, proof Pro
 			if err := db.releaseOne(b, a, st, s, specs[s.SpecID], proof); err != nil {
 				return err
 			}
+		}
+		if err := db.releaseWaits(ctx, tx, a.Site, all, specs); err != nil {
+			return err
 		}
 		db.queueSettle(b, a.Site, all, specs)
 		if err := send(ctx, tx, b); err != nil {
@@ -99,4 +106,39 @@ func mayRelease(a Actor, s *standing, spec quality.FinishSpec, items []quality.I
 		}
 	}
 	return nil
+}
+
+// releaseWaits refuses the release of parts whose gates are open while something outside their own evidence is open: a recall
+// in which nobody has decided on them, or the first article that stands for them.
+func (db *DB) releaseWaits(ctx context.Context, q querier, site uuid.UUID, all []*standing, specs map[uuid.UUID]quality.FinishSpec) error {
+	type recalled struct {
+		Serial string `db:"serial"`
+		Recall string `db:"recall"`
+	}
+	open, err := list[recalled](ctx, q, `SELECT p.serial, x.recall FROM part p CROSS JOIN LATERAL (SELECT `+undecidedRecall+` AS recall) x
+		WHERE p.site_id = @site AND p.part_id = ANY(@parts) AND x.recall <> '' ORDER BY p.serial LIMIT 1`, pgx.StrictNamedArgs{"site": site, "parts": idsOf(all)})
+	if err != nil {
+		return fmt.Errorf("recalls of parts to release: %w", err)
+	}
+	for _, r := range open {
+		return refuse(RuleUndecided, fmt.Sprintf("Part %s is in recall %s without a decision and cannot be released. Decide on it on the Recalls page first.", r.Serial, r.Recall))
+	}
+	return db.seriesRelease(ctx, q, site, all, specs)
+}
+
+// ReleaseWaits says why a part whose gate is open cannot be released yet, empty where it can.
+func (db *DB) ReleaseWaits(ctx context.Context, site, part uuid.UUID) (string, error) {
+	all, err := db.standings(ctx, db.pool, site, []uuid.UUID{part})
+	if err != nil {
+		return "", err
+	}
+	specs, err := db.specsOf(ctx, db.pool, site, all)
+	if err != nil {
+		return "", err
+	}
+	err = db.releaseWaits(ctx, db.pool, site, all, specs)
+	if refusal, ok := err.(*Refusal); ok {
+		return refusal.Sentence, nil
+	}
+	return "", err
 }

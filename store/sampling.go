@@ -20,7 +20,7 @@ type InspectionLot struct {
 	Number       string            `db:"number"`
 	SpecCode     string            `db:"spec_code"`
 	SpecRevision string            `db:"spec_revision"`
-	Kind         quality.Kind      `db:"kind"`
+	Of           quality.Sampled   `db:"kind"`
 	Basis        quality.SampleBy  `db:"basis"`
 	Source       string            `db:"source"` // number of the job, rack or oven load
 	SourceKind   string            `db:"source_kind"`
@@ -142,14 +142,14 @@ func (db *DB) LotVerdicts(ctx context.Context, site, lot uuid.UUID) ([]LotVerdic
 		JOIN person p ON p.site_id = v.site_id AND p.person_id = v.decided_by WHERE v.site_id = @site AND v.lot_id = @lot ORDER BY v.version`, pgx.StrictNamedArgs{"site": site, "lot": lot})
 }
 
-// A Severity is how the next lot of a spec and kind of check is inspected.
+// A Severity is how the next lot of a spec is inspected for one thing that it samples.
 type Severity struct {
 	SpecCode string            `db:"spec_code"`
-	Kind     quality.Kind      `db:"kind"`
+	Of       quality.Sampled   `db:"kind"`
 	Severity sampling.Severity `db:"severity"`
 }
 
-// Severities returns how the next lots are inspected, for every spec and kind of check that had one.
+// Severities returns how the next lots are inspected, for everything that a spec samples and had one for.
 func (db *DB) Severities(ctx context.Context, site uuid.UUID) ([]Severity, error) {
 	return list[Severity](ctx, db.pool, `SELECT f.code AS spec_code, s.kind, s.severity FROM inspection_severity s
 		JOIN finish_spec f ON f.site_id = s.site_id AND f.spec_id = s.spec_id
@@ -160,7 +160,7 @@ func (db *DB) Severities(ctx context.Context, site uuid.UUID) ([]Severity, error
 // A Switch is one change between severities, with the lots behind it.
 type Switch struct {
 	SpecCode string            `db:"spec_code"`
-	Kind     quality.Kind      `db:"kind"`
+	Of       quality.Sampled   `db:"kind"`
 	From     sampling.Severity `db:"from_severity"`
 	To       sampling.Severity `db:"to_severity"`
 	Reason   string            `db:"reason"`
@@ -183,7 +183,7 @@ func (db *DB) Switches(ctx context.Context, site uuid.UUID) ([]Switch, error) {
 // A LotWaiting is a set of parts that could be made a lot now: those of a job, or of an oven load, that follow one spec.
 type LotWaiting struct {
 	Spec  string
-	Kind  quality.Kind
+	Of    quality.Sampled
 	Job   string // one of Job and Load
 	Load  string
 	Parts int
@@ -204,7 +204,7 @@ func (db *DB) WaitingForLots(ctx context.Context, site uuid.UUID) ([]LotWaiting,
 		if err != nil {
 			return nil, err
 		}
-		byLot := slices.DeleteFunc(slices.Clone(quality.SampledKinds), func(k quality.Kind) bool { return spec.Sampling[k].By != quality.SampleLot })
+		byLot := slices.DeleteFunc(slices.Clone(quality.Sampleable), func(w quality.Sampled) bool { return spec.Sampling[w].By != quality.SampleLot })
 		if len(byLot) == 0 {
 			continue
 		}
@@ -218,12 +218,12 @@ func (db *DB) WaitingForLots(ctx context.Context, site uuid.UUID) ([]LotWaiting,
 		all = append(all, w)
 	}
 	slices.SortFunc(all, func(a, b LotWaiting) int {
-		return cmp.Or(cmp.Compare(a.Load, b.Load), cmp.Compare(a.Job, b.Job), cmp.Compare(a.Spec, b.Spec), cmp.Compare(a.Kind, b.Kind))
+		return cmp.Or(cmp.Compare(a.Load, b.Load), cmp.Compare(a.Job, b.Job), cmp.Compare(a.Spec, b.Spec), cmp.Compare(a.Of, b.Of))
 	})
 	return all, nil
 }
 
-func (db *DB) countWaiting(ctx context.Context, site uuid.UUID, rev SpecRevision, spec quality.FinishSpec, byLot []quality.Kind, found map[LotWaiting]int) error {
+func (db *DB) countWaiting(ctx context.Context, site uuid.UUID, rev SpecRevision, spec quality.FinishSpec, byLot []quality.Sampled, found map[LotWaiting]int) error {
 	rows, err := list[PartRow](ctx, db.pool, partRowSQL+` AND pn.spec_id = @spec AND ps.status IN ('open', 'in_progress')`, pgx.StrictNamedArgs{"site": site, "spec": rev.SpecID})
 	if err != nil {
 		return err
@@ -237,35 +237,66 @@ func (db *DB) countWaiting(ctx context.Context, site uuid.UUID, rev SpecRevision
 		return err
 	}
 	for _, s := range all {
-		for _, kind := range byLot {
-			if !waitsForLot(s, spec, kind) {
+		for _, what := range byLot {
+			if !waitsForLot(s, spec, what) {
 				continue
 			}
 			r := byID[s.PartID]
-			found[LotWaiting{Spec: rev.Code, Kind: kind, Job: r.JobNumber}]++
+			found[LotWaiting{Spec: rev.Code, Of: what, Job: r.JobNumber}]++
 			if r.Load != "" {
-				found[LotWaiting{Spec: rev.Code, Kind: kind, Load: r.Load}]++
+				found[LotWaiting{Spec: rev.Code, Of: what, Load: r.Load}]++
 			}
 		}
 	}
 	return nil
 }
 
-// SampledAmong returns the inspection lots in whose sample parts are that still have to be checked, by part.
-func (db *DB) SampledAmong(ctx context.Context, site uuid.UUID, parts []uuid.UUID) (map[uuid.UUID]string, error) {
-	type row struct {
-		PartID uuid.UUID `db:"part_id"`
-		Number string    `db:"number"`
-	}
-	rows, err := list[row](ctx, db.pool, `SELECT m.part_id, l.number FROM inspection_lot_part m
-		JOIN part_status ps ON ps.site_id = m.site_id AND ps.part_id = m.part_id AND ps.cycle = m.cycle AND ps.round = m.round AND ps.next_kind = m.kind
+// A DueSample is a lot in whose sample a part is that still has to be checked for it.
+type DueSample struct {
+	PartID uuid.UUID       `db:"part_id"`
+	Lot    string          `db:"number"`
+	Of     quality.Sampled `db:"kind"`
+}
+
+// SampledAmong returns the lots in whose sample parts are that still have to be checked for them in their next step, by part and
+// in the order of the lots.
+func (db *DB) SampledAmong(ctx context.Context, site uuid.UUID, parts []uuid.UUID) (map[uuid.UUID][]DueSample, error) {
+	rows, err := list[DueSample](ctx, db.pool, `SELECT m.part_id, l.number, m.kind FROM inspection_lot_part m
+		JOIN part_status ps ON ps.site_id = m.site_id AND ps.part_id = m.part_id AND ps.cycle = m.cycle AND ps.round = m.round AND ps.next_kind = `+sampledCheck+`
 		JOIN inspection_lot l ON l.site_id = m.site_id AND l.lot_id = m.lot_id
-		WHERE m.site_id = @site AND m.part_id = ANY(@parts)
-		AND EXISTS (SELECT 1 FROM inspection_sample s WHERE s.site_id = m.site_id AND s.lot_id = m.lot_id AND s.part_id = m.part_id AND `+sampledNow+`)`,
-		pgx.StrictNamedArgs{"site": site, "parts": parts})
-	byPart := make(map[uuid.UUID]string, len(rows))
+		`+sampleRecord+`
+		WHERE m.site_id = @site AND m.part_id = ANY(@parts) AND coalesce(c.verdict, 'incomplete') = 'incomplete'
+		AND EXISTS (SELECT 1 FROM inspection_sample s WHERE s.site_id = m.site_id AND s.lot_id = m.lot_id AND s.part_id = m.part_id AND `+sampledNow+`)
+		ORDER BY l.made_at, l.number`, pgx.StrictNamedArgs{"site": site, "parts": parts})
+	byPart := make(map[uuid.UUID][]DueSample, len(rows))
 	for _, r := range rows {
-		byPart[r.PartID] = r.Number
+		byPart[r.PartID] = append(byPart[r.PartID], r)
 	}
 	return byPart, err
+}
+
+// A CarrierSample is a part that is checked for a lot of a rack or of an oven load. Verdict is that of its record, empty without
+// one that counts.
+type CarrierSample struct {
+	Lot     string           `db:"number"`
+	Of      quality.Sampled  `db:"kind"`
+	State   quality.LotState `db:"state"`
+	Serial  string           `db:"serial"`
+	Verdict quality.Verdict  `db:"verdict"`
+}
+
+// SamplesOn returns the samples of the lots of a rack and of its oven load, or of an oven load and its racks, lot by lot in the
+// order of their serials, as whoever takes parts off the rack looks for them.
+func (db *DB) SamplesOn(ctx context.Context, site uuid.UUID, on Subject) ([]CarrierSample, error) {
+	where := `(l.rack_id = @id OR l.load_id IN (SELECT k.load_id FROM load_rack k WHERE k.site_id = @site AND k.rack_id = @id))`
+	if on.Kind == quality.OnLoad {
+		where = `(l.load_id = @id OR l.rack_id IN (SELECT k.rack_id FROM load_rack k WHERE k.site_id = @site AND k.load_id = @id))`
+	}
+	return list[CarrierSample](ctx, db.pool, `SELECT l.number, l.kind, st.state, p.serial, coalesce(c.verdict, '') AS verdict
+		FROM inspection_lot l JOIN inspection_lot_status st ON st.site_id = l.site_id AND st.lot_id = l.lot_id
+		JOIN inspection_sample s ON s.site_id = l.site_id AND s.lot_id = l.lot_id AND `+sampledNow+`
+		JOIN inspection_lot_part m ON m.site_id = s.site_id AND m.lot_id = s.lot_id AND m.part_id = s.part_id
+		JOIN part p ON p.site_id = m.site_id AND p.part_id = m.part_id
+		`+sampleRecord+`
+		WHERE l.site_id = @site AND `+where+` ORDER BY l.made_at, l.number, p.serial`, pgx.StrictNamedArgs{"site": site, "id": on.ID})
 }

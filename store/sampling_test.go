@@ -45,7 +45,7 @@ func sampleIn(t *testing.T, shop *storetest.Shop, rule quality.SampleRule) *samp
 	ctx, a := t.Context(), s.Everyone
 	body := quality.FinishSpec{Version: quality.SpecVersion, MaxCycles: 2,
 		Film:     &quality.FilmSpec{Limits: quality.Between(60, 120, quality.Micrometre), Rule: quality.Areas80, Spots: 5, ReadingsPerSpot: 1},
-		Sampling: map[quality.Kind]quality.SampleRule{quality.Film: rule}}
+		Sampling: map[quality.Sampled]quality.SampleRule{quality.Sampled(quality.Film): rule}}
 	var err error
 	if s.spec, err = s.DB.AddSpec(ctx, a, "PC-S", "Sampled", "A", body); err != nil {
 		t.Fatal(err)
@@ -100,7 +100,7 @@ func (s *sampledShop) job(n int) (string, []uuid.UUID) {
 // lot makes a lot of a job's parts.
 func (s *sampledShop) lot(job string) store.InspectionLot {
 	s.t.Helper()
-	number, err := s.DB.MakeLot(s.t.Context(), s.Everyone, store.LotOffer{ID: store.NewID(), Spec: "PC-S", Kind: quality.Film, Job: job})
+	number, err := s.DB.MakeLot(s.t.Context(), s.Everyone, store.LotOffer{ID: store.NewID(), Spec: "PC-S", Of: quality.Sampled(quality.Film), Job: job})
 	if err != nil {
 		s.t.Fatal(err)
 	}
@@ -226,7 +226,7 @@ func TestUnsampledPartNeedsNoCheckAndStandsOnItsLot(t *testing.T) {
 		t.Errorf("%d parts are due before there is a lot", n)
 	}
 	waiting, err := s.DB.WaitingForLots(t.Context(), s.Site.ID)
-	if err != nil || len(waiting) != 1 || waiting[0] != (store.LotWaiting{Spec: "PC-S", Kind: quality.Film, Job: job, Parts: 20}) {
+	if err != nil || len(waiting) != 1 || waiting[0] != (store.LotWaiting{Spec: "PC-S", Of: quality.Sampled(quality.Film), Job: job, Parts: 20}) {
 		t.Fatalf("waiting: %+v, %v", waiting, err)
 	}
 	l := s.lot(job)

@@ -21,7 +21,7 @@ import (
 type LotOffer struct {
 	ID   uuid.UUID
 	Spec string // its code
-	Kind quality.Kind
+	Of   quality.Sampled
 	Job  string // one of Job and Load, by number
 	Load string
 }
@@ -30,7 +30,7 @@ type LotOffer struct {
 type lotRow struct {
 	id       uuid.UUID
 	revision SpecRevision
-	kind     quality.Kind
+	of       quality.Sampled
 	basis    quality.SampleBy
 	job      uuid.UUID
 	rack     uuid.UUID
@@ -74,11 +74,11 @@ func (db *DB) makeOffered(ctx context.Context, tx pgx.Tx, a Actor, o LotOffer) (
 	if err != nil {
 		return "", err
 	}
-	rule, sampled := spec.Sampling[o.Kind]
+	rule, sampled := spec.Sampling[o.Of]
 	if !sampled || rule.By != quality.SampleLot {
-		return "", refuse(RuleInvalid, fmt.Sprintf("%s rev %s does not ask for %s by lot.", revision.Code, revision.Revision, lower(o.Kind.Name())))
+		return "", refuse(RuleInvalid, fmt.Sprintf("%s rev %s does not ask for %s by lot.", revision.Code, revision.Revision, lower(o.Of.Name())))
 	}
-	l := lotRow{id: o.ID, revision: revision, kind: o.Kind, basis: quality.SampleLot, plan: string(rule.Plan)}
+	l := lotRow{id: o.ID, revision: revision, of: o.Of, basis: quality.SampleLot, plan: string(rule.Plan)}
 	parts, err := offeredParts(ctx, tx, a.Site, specID, o, &l)
 	if err != nil {
 		return "", err
@@ -90,11 +90,11 @@ func (db *DB) makeOffered(ctx context.Context, tx pgx.Tx, a Actor, o LotOffer) (
 	if err != nil {
 		return "", err
 	}
-	all = slices.DeleteFunc(all, func(s *standing) bool { return !waitsForLot(s, spec, o.Kind) })
+	all = slices.DeleteFunc(all, func(s *standing) bool { return !waitsForLot(s, spec, o.Of) })
 	if len(all) == 0 {
 		return "", refuse(RuleNoParts, fmt.Sprintf("No part of %s waits for a lot: each is in one already, is checked itself, is on hold, or has not come this far.", cmp.Or(o.Job, o.Load)))
 	}
-	severity, err := lockSeverity(ctx, tx, a.Site, specID, o.Kind)
+	severity, err := lockSeverity(ctx, tx, a.Site, specID, o.Of)
 	if err != nil {
 		return "", err
 	}
@@ -131,16 +131,16 @@ func offeredParts(ctx context.Context, tx pgx.Tx, site, spec uuid.UUID, o LotOff
 		pgx.StrictNamedArgs{"site": site, "spec": spec, "job": null(l.job), "load": null(l.load)})
 }
 
-// waitsForLot reports whether a lot of the kind may take the part now: it is in none, has no record of its own, is not held,
+// waitsForLot reports whether a lot for what is sampled may take the part now: it is in none, has no record of its own, is not held,
 // and has come as far as the check.
-func waitsForLot(s *standing, spec quality.FinishSpec, kind quality.Kind) bool {
+func waitsForLot(s *standing, spec quality.FinishSpec, what quality.Sampled) bool {
 	if finished[s.Status] || s.OpenHolds > 0 {
 		return false
 	}
 	items := s.gate(spec)
 	for _, item := range items {
-		if item.Kind == kind && item.Waits && item.Lot == "" {
-			ok, _ := quality.MayStart(kind, items)
+		if item.Sampled() == what && item.Waits && item.Lot == "" {
+			ok, _ := quality.MayStart(item.Kind, items)
 			return ok
 		}
 	}
@@ -210,19 +210,19 @@ func (db *DB) insertLot(ctx context.Context, tx pgx.Tx, a Actor, st Site, l lotR
 			NOT EXISTS (SELECT 1 FROM inspection_lot_part m JOIN inspection_verdict v ON v.site_id = m.site_id AND v.lot_id = m.lot_id AND v.verdict = 'rejected'
 				WHERE m.site_id = @site AND m.part_id = ANY(@parts) AND m.kind = @kind),
 			@plan, @standard, @level, @aql, @severity, @letter, @plan_letter, @size, @sample, @accept, @reject, @seed, @by, @at, @day`,
-		pgx.StrictNamedArgs{"site": a.Site, "lot": l.id, "number": number, "spec": l.revision.SpecID, "revision": l.revision.ID, "kind": string(l.kind), "basis": string(l.basis),
+		pgx.StrictNamedArgs{"site": a.Site, "lot": l.id, "number": number, "spec": l.revision.SpecID, "revision": l.revision.ID, "kind": string(l.of), "basis": string(l.basis),
 			"job": null(l.job), "rack": null(l.rack), "load": null(l.load), "parts": ids, "plan": l.plan, "standard": string(l.numbers.Standard), "level": string(l.numbers.Level), "aql": aql,
 			"severity": string(l.numbers.Severity), "letter": l.numbers.CodeLetter, "plan_letter": l.numbers.PlanLetter, "size": len(parts), "sample": l.numbers.N, "accept": l.numbers.Accept,
 			"reject": l.numbers.Reject, "seed": seed[:], "by": a.Person, "at": now, "day": day})
 	b.Queue(`INSERT INTO inspection_lot_part (site_id, lot_id, part_id, kind, cycle, round, position)
 		SELECT @site, @lot, n.part_id, @kind, n.cycle, n.round, n.position FROM unnest(@parts::uuid[], @cycles::int[], @rounds::int[]) WITH ORDINALITY AS n(part_id, cycle, round, position)`,
-		pgx.StrictNamedArgs{"site": a.Site, "lot": l.id, "kind": string(l.kind), "parts": ids, "cycles": cycles, "rounds": rounds})
+		pgx.StrictNamedArgs{"site": a.Site, "lot": l.id, "kind": string(l.of), "parts": ids, "cycles": cycles, "rounds": rounds})
 	b.Queue(`INSERT INTO inspection_sample (site_id, sample_id, lot_id, seq, version, part_id, drawn_by, drawn_at)
 		SELECT @site, gen_random_uuid(), @lot, n.seq, 1, n.part_id, @by, @at FROM unnest(@drawn::uuid[]) WITH ORDINALITY AS n(part_id, seq)`,
 		pgx.StrictNamedArgs{"site": a.Site, "lot": l.id, "drawn": drawn, "by": a.Person, "at": now})
 	b.Queue(`INSERT INTO inspection_lot_status (site_id, lot_id) VALUES (@site, @lot)`, pgx.StrictNamedArgs{"site": a.Site, "lot": l.id})
 	if err := db.queueEvent(b, a, Event{Verb: "inspection lot made", SubjectKind: "inspection_lot", Subject: l.id,
-		After: map[string]any{"number": number, "kind": l.kind, "lot_size": len(parts), "sample": l.numbers.N, "accept": l.numbers.Accept, "drawn": serials}}); err != nil {
+		After: map[string]any{"number": number, "kind": l.of, "lot_size": len(parts), "sample": l.numbers.N, "accept": l.numbers.Accept, "drawn": serials}}); err != nil {
 		return "", err
 	}
 	if err := send(ctx, tx, b); err != nil {
@@ -244,15 +244,15 @@ func idsOf(parts []*standing) []uuid.UUID {
 // are checked themselves.
 func (db *DB) drawAfterCure(ctx context.Context, tx pgx.Tx, a Actor, e Entry, w *work) error {
 	made := false
-	for _, kind := range quality.SampledKinds {
-		rule, ok := w.spec.Sampling[kind]
+	for _, what := range quality.Sampleable {
+		rule, ok := w.spec.Sampling[what]
 		if !ok || rule.By == quality.SampleLot {
 			continue
 		}
 		groups := map[uuid.UUID][]*standing{}
 		var order []uuid.UUID
 		for _, s := range w.parts {
-			if finished[s.Status] || s.OpenHolds > 0 || s.placeIn(kind) != nil || s.recorded(kind) {
+			if finished[s.Status] || s.OpenHolds > 0 || s.placeIn(what) != nil || s.recorded(what) {
 				continue
 			}
 			key := e.Subject.ID
@@ -265,7 +265,7 @@ func (db *DB) drawAfterCure(ctx context.Context, tx pgx.Tx, a Actor, e Entry, w 
 			groups[key] = append(groups[key], s)
 		}
 		for _, key := range order {
-			l := lotRow{id: NewID(), revision: w.revision, kind: kind, basis: rule.By, plan: "number"}
+			l := lotRow{id: NewID(), revision: w.revision, of: what, basis: rule.By, plan: "number"}
 			if rule.By == quality.SampleRack {
 				l.rack = key
 			} else {
@@ -288,10 +288,10 @@ func (db *DB) drawAfterCure(ctx context.Context, tx pgx.Tx, a Actor, e Entry, w 
 	return err
 }
 
-// recorded reports whether the part has a valid record of its own for a kind in its present round.
-func (s *standing) recorded(kind quality.Kind) bool {
+// recorded reports whether the part has a valid record of its own for what is sampled in its present round.
+func (s *standing) recorded(what quality.Sampled) bool {
 	return slices.ContainsFunc(s.evidence, func(e quality.Evidence) bool {
-		return e.Kind == kind && e.Round == s.Round && !e.Superseded && e.Verdict != quality.Voided
+		return e.Says(what) && e.Round == s.Round && !e.Superseded && e.Verdict != quality.Voided
 	})
 }
 

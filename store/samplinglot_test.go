@@ -55,7 +55,7 @@ func TestInspectionSwitchesByTheSequenceOfLotsEachSwitchARecord(t *testing.T) {
 	if err != nil || len(switches) != 2 {
 		t.Fatalf("switches %+v, %v", switches, err)
 	}
-	if w := switches[1]; w.From != sampling.Normal || w.To != sampling.Tightened || !slices.Equal(w.Lots, []string{first.Number, second.Number}) || w.Kind != quality.Film {
+	if w := switches[1]; w.From != sampling.Normal || w.To != sampling.Tightened || !slices.Equal(w.Lots, []string{first.Number, second.Number}) || w.Of.Check() != quality.Film {
 		t.Errorf("the first switch: %+v, want the lots %s and %s", w, first.Number, second.Number)
 	}
 	if w := switches[0]; w.From != sampling.Tightened || w.To != sampling.Normal || len(w.Lots) != 5 {
@@ -83,19 +83,19 @@ func TestStoppedInspectionBeginsAgainOnlyByAnEngineersSignature(t *testing.T) {
 		s.decide(8, []int{8, 0}[i%2])
 	}
 	job, _ := s.job(8)
-	offer := store.LotOffer{ID: store.NewID(), Spec: "PC-S", Kind: quality.Film, Job: job}
+	offer := store.LotOffer{ID: store.NewID(), Spec: "PC-S", Of: quality.Sampled(quality.Film), Job: job}
 	if _, err := s.DB.MakeLot(ctx, s.Everyone, offer); ruleOf(err) != store.RuleStopped {
 		t.Fatalf("a lot after ten on tightened inspection: %v", err)
 	}
 	supervisor := s.AddPerson("Ona Reyes", "ona", store.Supervisor)
-	if err := s.DB.ResumeInspection(ctx, supervisor, "PC-S", quality.Film, "Gun was replaced.", s.Proof(supervisor)); ruleOf(err) != store.RuleNoRight {
+	if err := s.DB.ResumeInspection(ctx, supervisor, "PC-S", quality.Sampled(quality.Film), "Gun was replaced.", s.Proof(supervisor)); ruleOf(err) != store.RuleNoRight {
 		t.Errorf("a supervisor lets inspection begin again: %v", err)
 	}
-	if err := s.DB.ResumeInspection(ctx, s.Everyone, "PC-S", quality.Film, "", s.Proof(s.Everyone)); ruleOf(err) != "inspection_switch_reason_given" {
+	if err := s.DB.ResumeInspection(ctx, s.Everyone, "PC-S", quality.Sampled(quality.Film), "", s.Proof(s.Everyone)); ruleOf(err) != "inspection_switch_reason_given" {
 		t.Errorf("without a reason: %v", err)
 	}
 	s.rebuilt()
-	if err := s.DB.ResumeInspection(ctx, s.Everyone, "PC-S", quality.Film, "Gun was replaced.", s.Proof(s.Everyone)); err != nil {
+	if err := s.DB.ResumeInspection(ctx, s.Everyone, "PC-S", quality.Sampled(quality.Film), "Gun was replaced.", s.Proof(s.Everyone)); err != nil {
 		t.Fatal(err)
 	}
 	number, err := s.DB.MakeLot(ctx, s.Everyone, offer)
@@ -142,7 +142,7 @@ func TestDrawIsRepeatedFromItsSeedAndASwapNeedsAReason(t *testing.T) {
 	if swapped[3].Serial != in || swapped[3].Position != order[10]+1 {
 		t.Errorf("%s took its place, part %d; the next of the draw is %d", in, swapped[3].Position, order[10]+1)
 	}
-	if rows, err := s.DB.SampledAmong(ctx, s.Site.ID, []uuid.UUID{drawn[3].PartID, swapped[3].PartID}); err != nil || len(rows) != 1 || rows[swapped[3].PartID] != l.Number {
+	if rows, err := s.DB.SampledAmong(ctx, s.Site.ID, []uuid.UUID{drawn[3].PartID, swapped[3].PartID}); err != nil || len(rows) != 1 || len(rows[swapped[3].PartID]) != 1 || rows[swapped[3].PartID][0].Lot != l.Number {
 		t.Errorf("due: %+v, %v", rows, err)
 	}
 	day, _ := s.Site.ShopDay(s.Now)
@@ -167,7 +167,7 @@ func TestSampleOfARackStandsForTheRackAndAFailHoldsIt(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	spec.Sampling = map[quality.Kind]quality.SampleRule{quality.Film: {By: quality.SampleRack, Number: 2}, quality.CureTest: {By: quality.SampleLoad, Number: 1}}
+	spec.Sampling = map[quality.Sampled]quality.SampleRule{quality.Sampled(quality.Film): {By: quality.SampleRack, Number: 2}, quality.Sampled(quality.CureTest): {By: quality.SampleLoad, Number: 1}}
 	if err := s.DB.SaveDraft(ctx, a, draft.ID, spec); err != nil {
 		t.Fatal(err)
 	}
@@ -211,7 +211,7 @@ func TestSampleOfARackStandsForTheRackAndAFailHoldsIt(t *testing.T) {
 				sampleOf[l.Number] = append(sampleOf[l.Number], p)
 			}
 		}
-		if l.Kind == quality.CureTest {
+		if l.Of.Check() == quality.CureTest {
 			s.Save(quality.CureTest, quality.OnPart, sampleOf[l.Number][0].PartID, rub)
 		}
 	}
@@ -220,7 +220,7 @@ func TestSampleOfARackStandsForTheRackAndAFailHoldsIt(t *testing.T) {
 	}
 	failed := false
 	for _, l := range lots {
-		if l.Kind != quality.Film {
+		if l.Of.Check() != quality.Film {
 			continue
 		}
 		if len(sampleOf[l.Number]) != 2 || l.Size != 4 || l.Accept != 0 || l.SourceKind != "rack" {

@@ -26,7 +26,7 @@ type decidedLot struct {
 // strictness orders the severities.
 var strictness = map[sampling.Severity]int{sampling.Reduced: 0, sampling.Normal: 1, sampling.Tightened: 2, sampling.Discontinued: 2}
 
-// severityAfter follows the lots of one spec and kind in the order in which they were first decided, and returns how the next
+// severityAfter follows the lots of one spec and what it samples in the order in which they were first decided, and returns how the next
 // one is inspected, the lots behind the last change, and why. A lot that was drawn before a change counts by the numbers it
 // was drawn with: rejected always, accepted only where it was inspected at least as strictly as is due. resumed are the times
 // at which an engineer let inspection begin again.
@@ -83,10 +83,10 @@ func causesOf(from, to sampling.Severity, since []decidedLot) ([]decidedLot, str
 	return last(1), "A lot was not accepted outright on reduced inspection."
 }
 
-// lockSeverity returns how the next lot of a spec and kind is inspected, and keeps it from changing until the transaction
+// lockSeverity returns how the next lot of a spec is inspected for what it samples, and keeps it from changing until the transaction
 // ends.
-func lockSeverity(ctx context.Context, tx pgx.Tx, site, spec uuid.UUID, kind quality.Kind) (sampling.Severity, error) {
-	args := pgx.StrictNamedArgs{"site": site, "spec": spec, "kind": string(kind)}
+func lockSeverity(ctx context.Context, tx pgx.Tx, site, spec uuid.UUID, what quality.Sampled) (sampling.Severity, error) {
+	args := pgx.StrictNamedArgs{"site": site, "spec": spec, "kind": string(what)}
 	if _, err := tx.Exec(ctx, `INSERT INTO inspection_severity (site_id, spec_id, kind) VALUES (@site, @spec, @kind) ON CONFLICT DO NOTHING`, args); err != nil {
 		return "", fmt.Errorf("severity of inspection: %w", err)
 	}
@@ -94,8 +94,8 @@ func lockSeverity(ctx context.Context, tx pgx.Tx, site, spec uuid.UUID, kind qua
 }
 
 // severityNow follows all lots on record.
-func (db *DB) severityNow(ctx context.Context, tx pgx.Tx, site, spec uuid.UUID, kind quality.Kind) (now sampling.Severity, causes []decidedLot, why string, err error) {
-	args := pgx.StrictNamedArgs{"site": site, "spec": spec, "kind": string(kind)}
+func (db *DB) severityNow(ctx context.Context, tx pgx.Tx, site, spec uuid.UUID, what quality.Sampled) (now sampling.Severity, causes []decidedLot, why string, err error) {
+	args := pgx.StrictNamedArgs{"site": site, "spec": spec, "kind": string(what)}
 	lots, err := list[decidedLot](ctx, tx, `SELECT l.lot_id, l.number, l.severity, st.state, v.decided_at FROM inspection_lot l
 		JOIN inspection_lot_status st ON st.site_id = l.site_id AND st.lot_id = l.lot_id AND st.state <> 'open'
 		JOIN inspection_verdict v ON v.site_id = l.site_id AND v.lot_id = l.lot_id AND v.version = 1
@@ -111,17 +111,17 @@ func (db *DB) severityNow(ctx context.Context, tx pgx.Tx, site, spec uuid.UUID, 
 	if _, refused := err.(*Refusal); err != nil && !refused {
 		return "", nil, "", err
 	}
-	now, causes, why = severityAfter(lots, resumed, body.Sampling[kind].Reduced)
+	now, causes, why = severityAfter(lots, resumed, body.Sampling[what].Reduced)
 	return now, causes, why, nil
 }
 
-// settleSeverity follows the lots of a spec and kind anew and records a change of severity. It returns the change in words.
-func (db *DB) settleSeverity(ctx context.Context, tx pgx.Tx, a Actor, spec uuid.UUID, kind quality.Kind) (string, error) {
-	before, err := lockSeverity(ctx, tx, a.Site, spec, kind)
+// settleSeverity follows the lots of a spec and what it samples anew and records a change of severity. It returns the change in words.
+func (db *DB) settleSeverity(ctx context.Context, tx pgx.Tx, a Actor, spec uuid.UUID, what quality.Sampled) (string, error) {
+	before, err := lockSeverity(ctx, tx, a.Site, spec, what)
 	if err != nil {
 		return "", err
 	}
-	now, causes, why, err := db.severityNow(ctx, tx, a.Site, spec, kind)
+	now, causes, why, err := db.severityNow(ctx, tx, a.Site, spec, what)
 	if err != nil {
 		return "", fmt.Errorf("following lots: %w", err)
 	}
@@ -131,25 +131,25 @@ func (db *DB) settleSeverity(ctx context.Context, tx pgx.Tx, a Actor, spec uuid.
 	if why == "" {
 		why = "A verdict or the spec was changed."
 	}
-	if err := db.writeSwitch(ctx, tx, a, NewID(), spec, kind, before, now, why, uuid.Nil, causes); err != nil {
+	if err := db.writeSwitch(ctx, tx, a, NewID(), spec, what, before, now, why, uuid.Nil, causes); err != nil {
 		return "", err
 	}
 	return fmt.Sprintf("Inspection is %s from the next lot on.", now), nil
 }
 
-func (db *DB) writeSwitch(ctx context.Context, tx pgx.Tx, a Actor, id, spec uuid.UUID, kind quality.Kind, from, to sampling.Severity, why string, signature uuid.UUID, causes []decidedLot) error {
+func (db *DB) writeSwitch(ctx context.Context, tx pgx.Tx, a Actor, id, spec uuid.UUID, what quality.Sampled, from, to sampling.Severity, why string, signature uuid.UUID, causes []decidedLot) error {
 	lots, numbers := make([]uuid.UUID, len(causes)), make([]string, len(causes))
 	for i, l := range causes {
 		lots[i], numbers[i] = l.LotID, l.Number
 	}
-	args := pgx.StrictNamedArgs{"site": a.Site, "id": id, "spec": spec, "kind": string(kind), "from": string(from), "to": string(to), "why": why, "signature": null(signature), "by": a.Person, "at": db.Clock()}
+	args := pgx.StrictNamedArgs{"site": a.Site, "id": id, "spec": spec, "kind": string(what), "from": string(from), "to": string(to), "why": why, "signature": null(signature), "by": a.Person, "at": db.Clock()}
 	b := &pgx.Batch{}
 	b.Queue(`INSERT INTO inspection_switch (site_id, switch_id, spec_id, kind, version, from_severity, to_severity, reason, signature_id, switched_by, switched_at)
 		SELECT @site, @id, @spec, @kind, count(*) + 1, @from, @to, @why, @signature, @by, @at FROM inspection_switch WHERE site_id = @site AND spec_id = @spec AND kind = @kind`, args)
 	b.Queue(`INSERT INTO inspection_switch_lot (site_id, switch_id, lot_id) SELECT @site, @id, unnest(@lots::uuid[])`, pgx.StrictNamedArgs{"site": a.Site, "id": id, "lots": lots})
 	b.Queue(`UPDATE inspection_severity SET severity = @to WHERE site_id = @site AND spec_id = @spec AND kind = @kind`,
-		pgx.StrictNamedArgs{"site": a.Site, "spec": spec, "kind": string(kind), "to": string(to)})
-	if err := db.queueEvent(b, a, Event{Verb: "inspection switched", SubjectKind: "finish_spec", Subject: spec, Before: map[string]any{"kind": kind, "severity": from},
+		pgx.StrictNamedArgs{"site": a.Site, "spec": spec, "kind": string(what), "to": string(to)})
+	if err := db.queueEvent(b, a, Event{Verb: "inspection switched", SubjectKind: "finish_spec", Subject: spec, Before: map[string]any{"kind": what, "severity": from},
 		After: map[string]any{"severity": to, "lots": numbers}, Reason: why}); err != nil {
 		return err
 	}
@@ -161,20 +161,20 @@ func (db *DB) writeSwitch(ctx context.Context, tx pgx.Tx, a Actor, id, spec uuid
 
 // settleSeverities follows the lots of a spec after its rules of sampling changed.
 func (db *DB) settleSeverities(ctx context.Context, tx pgx.Tx, a Actor, spec uuid.UUID) error {
-	kinds, err := column[quality.Kind](ctx, tx, `SELECT kind FROM inspection_severity WHERE site_id = @site AND spec_id = @spec ORDER BY kind`, pgx.StrictNamedArgs{"site": a.Site, "spec": spec})
-	for _, kind := range kinds {
-		if _, err := db.settleSeverity(ctx, tx, a, spec, kind); err != nil {
+	all, err := column[quality.Sampled](ctx, tx, `SELECT kind FROM inspection_severity WHERE site_id = @site AND spec_id = @spec ORDER BY kind`, pgx.StrictNamedArgs{"site": a.Site, "spec": spec})
+	for _, what := range all {
+		if _, err := db.settleSeverity(ctx, tx, a, spec, what); err != nil {
 			return err
 		}
 	}
 	return err
 }
 
-// rebuildSeverities works out the severity of each spec and kind from the verdicts alone.
+// rebuildSeverities works out the severity of each spec and what it samples from the verdicts alone.
 func (db *DB) rebuildSeverities(ctx context.Context, tx pgx.Tx, site uuid.UUID) (changed int, err error) {
 	type row struct {
 		SpecID   uuid.UUID         `db:"spec_id"`
-		Kind     quality.Kind      `db:"kind"`
+		Of       quality.Sampled   `db:"kind"`
 		Severity sampling.Severity `db:"severity"`
 	}
 	rows, err := list[row](ctx, tx, `SELECT spec_id, kind, severity FROM inspection_severity WHERE site_id = @site ORDER BY spec_id, kind`, pgx.StrictNamedArgs{"site": site})
@@ -182,7 +182,7 @@ func (db *DB) rebuildSeverities(ctx context.Context, tx pgx.Tx, site uuid.UUID) 
 		return 0, err
 	}
 	for _, r := range rows {
-		now, _, _, err := db.severityNow(ctx, tx, site, r.SpecID, r.Kind)
+		now, _, _, err := db.severityNow(ctx, tx, site, r.SpecID, r.Of)
 		if err != nil {
 			return changed, err
 		}
@@ -191,7 +191,7 @@ func (db *DB) rebuildSeverities(ctx context.Context, tx pgx.Tx, site uuid.UUID) 
 		}
 		changed++
 		if err := run(ctx, tx, `UPDATE inspection_severity SET severity = @now WHERE site_id = @site AND spec_id = @spec AND kind = @kind`,
-			pgx.StrictNamedArgs{"site": site, "spec": r.SpecID, "kind": string(r.Kind), "now": string(now)}); err != nil {
+			pgx.StrictNamedArgs{"site": site, "spec": r.SpecID, "kind": string(r.Of), "now": string(now)}); err != nil {
 			return changed, err
 		}
 	}
@@ -200,7 +200,7 @@ func (db *DB) rebuildSeverities(ctx context.Context, tx pgx.Tx, site uuid.UUID) 
 
 // ResumeInspection lets inspection by lot begin again, on tightened inspection, after it had stopped: an engineer signs what
 // was done about the cause.
-func (db *DB) ResumeInspection(ctx context.Context, a Actor, spec string, kind quality.Kind, reason string, proof Proof) error {
+func (db *DB) ResumeInspection(ctx context.Context, a Actor, spec string, what quality.Sampled, reason string, proof Proof) error {
 	reason = strings.TrimSpace(reason)
 	switch {
 	case !a.Has(Engineer):
@@ -213,22 +213,22 @@ func (db *DB) ResumeInspection(ctx context.Context, a Actor, spec string, kind q
 		if err != nil {
 			return err
 		}
-		severity, err := lockSeverity(ctx, tx, a.Site, id, kind)
+		severity, err := lockSeverity(ctx, tx, a.Site, id, what)
 		if err != nil {
 			return err
 		}
 		if severity != sampling.Discontinued {
-			return refuse(RuleChanged, fmt.Sprintf("Inspection of %s, %s, is %s and goes on. Reload the page.", spec, lower(kind.Name()), severity))
+			return refuse(RuleChanged, fmt.Sprintf("Inspection of %s, %s, is %s and goes on. Reload the page.", spec, lower(what.Name()), severity))
 		}
 		b, switchID := &pgx.Batch{}, NewID()
-		signature, err := db.sign(b, a, proof, "authorised", fmt.Sprintf("Inspection by lot of %s, %s, begins again on tightened inspection: %s", spec, lower(kind.Name()), reason),
-			resumeContent(switchID, id, kind, reason))
+		signature, err := db.sign(b, a, proof, "authorised", fmt.Sprintf("Inspection by lot of %s, %s, begins again on tightened inspection: %s", spec, lower(what.Name()), reason),
+			resumeContent(switchID, id, what, reason))
 		if err != nil {
 			return err
 		}
 		if err := send(ctx, tx, b); err != nil {
 			return fmt.Errorf("signing: %w", err)
 		}
-		return db.writeSwitch(ctx, tx, a, switchID, id, kind, sampling.Discontinued, sampling.Tightened, reason, signature, nil)
+		return db.writeSwitch(ctx, tx, a, switchID, id, what, sampling.Discontinued, sampling.Tightened, reason, signature, nil)
 	})
 }

@@ -13,9 +13,13 @@ import (
 )
 
 // sampleRecord is the record that decides on a part m of an inspection lot: the last one of the lot's kind that was made on
-// the part itself, in the cycle and round of the lot, and that still counts.
-const sampleRecord = `LEFT JOIN LATERAL (SELECT r.record_id, r.verdict FROM record r CROSS JOIN (SELECT m.part_id) t
-		WHERE r.site_id = m.site_id AND r.part_id = m.part_id AND r.kind = m.kind AND r.cycle = m.cycle AND r.round = m.round AND r.verdict <> 'void'
+// the part itself, in the cycle and round of the lot, and that still counts. Where the lot is for one characteristic of the check,
+// it is the last one that says something of it, and its verdict is the worst of the findings on that alone.
+const sampleRecord = `LEFT JOIN LATERAL (SELECT r.record_id, v.verdict FROM record r CROSS JOIN (SELECT m.part_id) t
+		CROSS JOIN LATERAL (SELECT CASE ` + sampledCharacteristic + ` WHEN '' THEN r.verdict ELSE (SELECT f.verdict FROM finding f
+			WHERE f.site_id = r.site_id AND f.record_id = r.record_id AND f.rule = ` + sampledCharacteristic + `
+			ORDER BY array_position(ARRAY['fail', 'incomplete', 'guard_band', 'pass'], f.verdict) LIMIT 1) END AS verdict) v
+		WHERE v.verdict IS NOT NULL AND r.site_id = m.site_id AND r.part_id = m.part_id AND r.kind = ` + sampledCheck + ` AND r.cycle = m.cycle AND r.round = m.round AND r.verdict <> 'void'
 		AND NOT EXISTS (SELECT 1 FROM record s WHERE s.site_id = r.site_id AND s.supersedes_id = r.record_id) AND NOT ` + recalledEvidence + `
 		ORDER BY r.observed_at DESC, r.record_id DESC LIMIT 1) c ON true `
 
@@ -24,7 +28,7 @@ type lotTally struct {
 	LotID   uuid.UUID        `db:"lot_id"`
 	Number  string           `db:"number"`
 	SpecID  uuid.UUID        `db:"spec_id"`
-	Kind    quality.Kind     `db:"kind"`
+	Of      quality.Sampled  `db:"kind"`
 	Plan    string           `db:"plan"`
 	Rule    string           `db:"rule"`
 	Sample  int              `db:"sample_size"`
@@ -145,7 +149,7 @@ func (db *DB) decideLot(ctx context.Context, tx pgx.Tx, a Actor, st Site, t lotT
 	}
 	words := ""
 	if t.Plan == string(quality.PlanAQL) {
-		if words, err = db.settleSeverity(ctx, tx, a, t.SpecID, t.Kind); err != nil {
+		if words, err = db.settleSeverity(ctx, tx, a, t.SpecID, t.Of); err != nil {
 			return "", err
 		}
 	}
@@ -165,7 +169,7 @@ func (db *DB) holdLot(ctx context.Context, tx pgx.Tx, a Actor, st Site, t lotTal
 	}
 	var held []*standing
 	for _, s := range all {
-		if !s.standsOn(specs[s.SpecID], t.Kind, t.Number) {
+		if !s.standsOn(specs[s.SpecID], t.Of, t.Number) {
 			continue
 		}
 		if s.Released {
@@ -178,14 +182,14 @@ func (db *DB) holdLot(ctx context.Context, tx pgx.Tx, a Actor, st Site, t lotTal
 		} else if t.state() != quality.LotRejected {
 			continue
 		}
-		if p := s.placeIn(t.Kind); p == nil || p.Held == 0 {
+		if p := s.placeIn(t.Of); p == nil || p.Held == 0 {
 			held = append(held, s)
 		}
 	}
 	id := NewID()
-	cause := fmt.Sprintf("Rejected sample: lot %s, %s, %d of %d samples failed, %d allowed", t.Number, lower(t.Kind.Name()), t.Failed, t.Sample, t.Accept)
+	cause := fmt.Sprintf("Rejected sample: lot %s, %s, %d of %d samples failed, %d allowed", t.Number, lower(t.Of.Name()), t.Failed, t.Sample, t.Accept)
 	if t.state() != quality.LotRejected {
-		cause = fmt.Sprintf("Lot %s, %s, has %d of %d samples after a correction; parts were released on it", t.Number, lower(t.Kind.Name()), t.Checked, t.Sample)
+		cause = fmt.Sprintf("Lot %s, %s, has %d of %d samples after a correction; parts were released on it", t.Number, lower(t.Of.Name()), t.Checked, t.Sample)
 	}
 	if hold, err = db.openHoldAs(ctx, tx, a, st, id, cause, t.Rule, uuid.Nil, held); err != nil || hold == "" {
 		return 0, "", err
@@ -198,7 +202,7 @@ func (db *DB) holdLot(ctx context.Context, tx pgx.Tx, a Actor, st Site, t lotTal
 func (db *DB) lotHoldEnds(ctx context.Context, q querier, site, hold uuid.UUID, parts []*standing, specs map[uuid.UUID]quality.FinishSpec) (bool, error) {
 	type behind struct {
 		Number string           `db:"number"`
-		Kind   quality.Kind     `db:"kind"`
+		Of     quality.Sampled  `db:"kind"`
 		State  quality.LotState `db:"state"`
 	}
 	found, err := list[behind](ctx, q, `SELECT l.number, l.kind, st.state FROM inspection_hold ih JOIN inspection_lot l ON l.site_id = ih.site_id AND l.lot_id = ih.lot_id
@@ -212,9 +216,9 @@ func (db *DB) lotHoldEnds(ctx context.Context, q querier, site, hold uuid.UUID, 
 	}
 	for _, s := range parts {
 		for _, item := range s.gate(specs[s.SpecID]) {
-			if item.Kind == l.Kind && item.State != quality.Met {
+			if item.Sampled() == l.Of && item.State != quality.Met {
 				return true, refuse(RuleInvalid, fmt.Sprintf("Lot %s behind this hold is %s, and part %s has no %s of its own that passed. Check the part itself first, or choose another disposition.",
-					l.Number, l.State, s.Serial, lower(l.Kind.Name())))
+					l.Number, l.State, s.Serial, lower(l.Of.Name())))
 			}
 		}
 	}

@@ -148,7 +148,7 @@ func (db *DB) askStandings(b *pgx.Batch, site uuid.UUID, parts []uuid.UUID) (ans
 		for _, r := range *evidence {
 			s := byPart[r.PartID]
 			s.evidence = append(s.evidence, quality.Evidence{RecordID: r.RecordID.String(), Kind: r.Kind, Verdict: r.Verdict, At: r.At,
-				Round: r.Round, Person: r.Person.String(), Superseded: r.Superseded, Waived: r.Waived, Sentence: onPanel(r.Panel, r.Sentence), Unconfirmed: r.Unconfirmed})
+				Round: r.Round, Person: r.Person.String(), Superseded: r.Superseded, Waived: r.Waived, Sentence: onPanel(r.Panel, r.Sentence), Findings: r.Findings, Unconfirmed: r.Unconfirmed})
 		}
 		for _, p := range *places {
 			byPart[p.PartID].places = append(byPart[p.PartID].places, p)
@@ -171,6 +171,8 @@ type evidenceRow struct {
 	// Unconfirmed is what a second person has to confirm before the record counts.
 	Unconfirmed string `db:"unconfirmed"`
 	Panel       string `db:"panel"` // code of the witness panel that was tested
+	// Findings are those of the characteristics that a spec may sample apart from their check.
+	Findings []quality.Finding `db:"findings"`
 }
 
 // onPanel names the panel that a test was made on.
@@ -210,7 +212,9 @@ const (
 			coalesce((SELECT d.concession_ref FROM disposition d JOIN hold h ON h.site_id = d.site_id AND h.hold_id = d.hold_id
 				WHERE r.verdict = 'fail' AND d.site_id = r.site_id AND d.part_id = t.part_id AND d.code = 'concession' AND h.record_id = r.record_id
 				AND (d.concession_ends IS NULL OR d.concession_ends >= (@now::timestamptz AT TIME ZONE (SELECT time_zone FROM site WHERE site.site_id = r.site_id))::date) LIMIT 1), '') AS waived,
-			coalesce((SELECT f.sentence FROM finding f WHERE f.site_id = r.site_id AND f.record_id = r.record_id ORDER BY f.seq LIMIT 1), r.rule) AS sentence, ` + unconfirmedEvidence + `
+			coalesce((SELECT f.sentence FROM finding f WHERE f.site_id = r.site_id AND f.record_id = r.record_id ORDER BY f.seq LIMIT 1), r.rule) AS sentence,
+			CASE WHEN r.kind IN ('weld', 'finish') THEN (SELECT jsonb_agg(jsonb_build_object('Rule', f.rule, 'Verdict', f.verdict, 'Text', f.sentence) ORDER BY f.seq) FROM finding f
+				WHERE f.site_id = r.site_id AND f.record_id = r.record_id AND f.rule IN ('leg length', 'throat thickness', 'gloss', 'adhesion')) END AS findings, ` + unconfirmedEvidence + `
 		FROM r CROSS JOIN LATERAL (SELECT r.of AS part_id) t`
 )
 
@@ -229,11 +233,7 @@ func (s *standing) recoated() bool {
 
 // gate returns the part's gate under a spec.
 func (s *standing) gate(spec quality.FinishSpec) []quality.Item {
-	places := make([]quality.SamplePlace, len(s.places))
-	for i, p := range s.places {
-		places[i] = p.place()
-	}
-	return quality.Gate(spec, s.Round, s.evidence, places...)
+	return quality.Gate(spec, s.Round, s.evidence, s.placesNow()...)
 }
 
 // settle works out the part's status and next step from what is known of it.

@@ -15,7 +15,7 @@ import (
 
 // contents makes the content hashes of records and what was signed again, also of what is not sealed yet.
 func (v *Verified) contents(ctx context.Context, tx pgx.Tx, st Site) error {
-	for _, check := range []func(context.Context, pgx.Tx, Site) error{v.recordHashes, v.releases, v.dispositions, v.overrides, v.corrections, v.approvals, v.reviews, v.recalls, v.returns, v.certificates, v.confirmations, v.exclusions, v.resumes, v.articleApprovals, v.files} {
+	for _, check := range []func(context.Context, pgx.Tx, Site) error{v.recordHashes, v.releases, v.dispositions, v.overrides, v.corrections, v.approvals, v.reviews, v.recalls, v.returns, v.certificates, v.confirmations, v.exclusions, v.resumes, v.articleApprovals, v.articleDeclines, v.files} {
 		if err := check(ctx, tx, st); err != nil {
 			return fmt.Errorf("what was signed: %w", err)
 		}
@@ -116,16 +116,16 @@ func (v *Verified) dispositions(ctx context.Context, tx pgx.Tx, st Site) error {
 func (v *Verified) resumes(ctx context.Context, tx pgx.Tx, st Site) error {
 	type row struct {
 		signed
-		Spec   uuid.UUID    `db:"spec_id"`
-		Kind   quality.Kind `db:"kind"`
-		Reason string       `db:"reason"`
-		By     string       `db:"by"`
+		Spec   uuid.UUID       `db:"spec_id"`
+		Of     quality.Sampled `db:"kind"`
+		Reason string          `db:"reason"`
+		By     string          `db:"by"`
 	}
 	return each(ctx, tx, `SELECT 'The new beginning of inspection by lot of ' || f.code AS what, w.switch_id AS id, w.spec_id, w.kind, w.reason, w.switched_by::text AS by, `+signatureColumns+`
 		FROM inspection_switch w JOIN finish_spec f ON f.site_id = w.site_id AND f.spec_id = w.spec_id
 		LEFT JOIN signature s ON s.site_id = w.site_id AND s.signature_id = w.signature_id WHERE w.site_id = @site AND w.from_severity = 'discontinued' AND w.signature_id IS NOT NULL`,
 		pgx.StrictNamedArgs{"site": st.ID}, func(r row) error {
-			return v.bound(r.signed, "authorised", r.By, resumeContent(r.ID, r.Spec, r.Kind, r.Reason))
+			return v.bound(r.signed, "authorised", r.By, resumeContent(r.ID, r.Spec, r.Of, r.Reason))
 		})
 }
 

@@ -38,6 +38,8 @@ var namesOfRows = map[string]string{
 		WHERE x.site_id = @site AND x.entry_id = @id`,
 	"concession": `SELECT 'concession ' || reference || ' of ' || customer FROM concession WHERE site_id = @site AND concession_id = @id`,
 	"file":       `SELECT 'a picture or certificate, ' || kind || ', of ' || to_char(added_at, 'YYYY-MM-DD HH24:MI') || ' UTC' FROM file WHERE site_id = @site AND file_id = @id`,
+	"sheet_withdrawal": `SELECT 'the withdrawal of a safety data sheet of ' || m.code FROM sheet_withdrawal w JOIN file f ON f.site_id = w.site_id AND f.file_id = w.file_id
+		JOIN material m ON m.site_id = f.site_id AND m.material_id = f.material_id WHERE w.site_id = @site AND w.file_id = @id`,
 	"disposition": `SELECT 'the decision on part ' || coalesce(p.serial, '?') || ' (' || d.code || ')' FROM disposition d LEFT JOIN part p ON p.site_id = d.site_id AND p.part_id = d.part_id
 		WHERE d.site_id = @site AND d.disposition_id = @id`,
 	"release":        `SELECT 'the release of part ' || coalesce(p.serial, '?') FROM release r LEFT JOIN part p ON p.site_id = r.site_id AND p.part_id = r.part_id WHERE r.site_id = @site AND r.release_id = @id`,
@@ -70,6 +72,10 @@ var namesOfRows = map[string]string{
 	"first_article": `SELECT 'first article ' || number FROM first_article WHERE site_id = @site AND article_id = @id`,
 	"first_article_approval": `SELECT 'the approval of first article ' || f.number FROM first_article_approval a JOIN first_article f ON f.site_id = a.site_id AND f.article_id = a.article_id
 		WHERE a.site_id = @site AND a.approval_id = @id`,
+	"first_article_decline": `SELECT 'the decline of first article ' || f.number FROM first_article_decline d JOIN first_article f ON f.site_id = d.site_id AND f.article_id = d.article_id
+		WHERE d.site_id = @site AND d.decline_id = @id`,
+	"first_article_decline_void": `SELECT 'the void of the decline of first article ' || f.number FROM first_article_decline d JOIN first_article f ON f.site_id = d.site_id AND f.article_id = d.article_id
+		WHERE d.site_id = @site AND d.decline_id = @id`,
 	"caution_review": `SELECT 'the review of the cautions by ' || reviewer FROM caution_review WHERE site_id = @site AND review_id = @id`,
 	"day_review":     `SELECT 'the review of seal ' || number FROM day_review WHERE site_id = @site AND review_id = @id`,
 	"event": `SELECT 'the event “' || e.verb || '” about ' || coalesce('part ' || p.serial, e.subject_kind) FROM event e LEFT JOIN part p ON p.site_id = e.site_id AND p.part_id = e.subject_id

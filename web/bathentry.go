@@ -264,7 +264,7 @@ func bathFacts(st store.Site, b store.BathStanding) []page.Fact {
 		facts = append(facts, page.Fact{Name: "Volume", Value: quality.Number(*b.VolumeL, 1) + " L"})
 	}
 	if b.MadeUpAt != nil {
-		facts = append(facts, page.Fact{Name: "Made up", Value: b.MadeUpAt.In(st.Location()).Format("2 Jan 2006 15:04")})
+		facts = append(facts, page.Fact{Name: "Made up", Value: shortTime(*b.MadeUpAt, st.Location())})
 	}
 	return facts
 }

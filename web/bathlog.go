@@ -193,7 +193,7 @@ func controlAt(history []store.BathControl, characteristic string, at time.Time)
 func bathLogTable(st store.Site, lines []store.BathLogLine, history []store.BathControl) page.SetupTable {
 	t := page.SetupTable{Caption: "Log", Heads: []string{"When", "Shift", "By", "What", "Nominal", "Limits", "Found or added", "Standing"}, Empty: "Nothing is on record in this time."}
 	for _, l := range lines {
-		when := page.SetupCell{Ref: page.Ref{Text: l.ObservedAt.In(st.Location()).Format("2 Jan 2006 15:04"), Href: "/records/" + l.ID.String()}}
+		when := page.SetupCell{Ref: page.Ref{Text: shortTime(l.ObservedAt, st.Location()), Href: "/records/" + l.ID.String()}}
 		struck := l.SupersededBy.Valid || l.Verdict == quality.Voided
 		row := func(what, nominal, limits, found string, s page.Standing) {
 			if struck {

@@ -92,8 +92,12 @@ func (s *Server) benchPage(w http.ResponseWriter, r *http.Request) error {
 	}
 	for _, p := range parts {
 		href, what := stepAddress(p), p.NextKind.Name()
-		if lot := sampled[p.ID]; lot != "" {
-			href, what = sampleHref(p.Serial, p.NextKind), what+", sample of lot "+lot
+		for _, due := range sampled[p.ID] {
+			href = sampleHref(p.Serial, p.NextKind)
+			if rule := due.Of.Rule(); rule != "" {
+				what += ", with " + rule
+			}
+			what += ", sample of lot " + due.Lot
 		}
 		view.Due = append(view.Due, page.Due{Href: href, What: what, Subject: p.Serial, About: p.PartName + " " + p.PartNumber,
 			Since: "since " + clockWords(v.site, p.ChangedAt, s.store.Clock())})
@@ -159,7 +163,7 @@ func loadLines(site store.Site, loads []store.OvenLoad, now time.Time) []page.Du
 		case slices.Contains(l.Done, string(quality.CureTest)):
 			state = "cured and tested"
 		case slices.Contains(l.Done, string(quality.Cure)):
-			state = "cured, waits for its rub test"
+			state = "cured, waits for its cure test"
 		}
 		lines = append(lines, page.Due{Href: "/loads/" + url.PathEscape(l.Number), Subject: l.Number, What: counted(l.Racks, "rack"), About: l.Oven + ", " + state, Since: clockWords(site, l.OpenedAt, now)})
 	}

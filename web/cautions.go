@@ -67,7 +67,7 @@ func (sh *sheet) justRead() []string {
 func sheetLinksOf(materials []store.Material) []page.SheetLink {
 	links := make([]page.SheetLink, len(materials))
 	for i, m := range materials {
-		links[i] = page.SheetLink{Name: m.Name, Code: m.Code, Href: m.SheetLink, Paper: m.SheetPaperAt}
+		links[i] = page.SheetLink{Name: m.Name, Code: m.Code, Href: sheetHref(m), Paper: m.SheetPaperAt}
 	}
 	return links
 }

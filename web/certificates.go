@@ -39,7 +39,7 @@ func (s *Server) certificatesPage(w http.ResponseWriter, r *http.Request) error 
 		view.Note = fmt.Sprintf("These are the latest %d. Search for older ones.", mostPapers)
 	}
 	for _, c := range all {
-		view.Table.Rows = append(view.Table.Rows, []page.SetupCell{page.Code(c.Number, "/certificates/"+c.Number), page.Words(c.SignedAt.In(zone).Format("2006-01-02 15:04") + ", " + c.SignedBy),
+		view.Table.Rows = append(view.Table.Rows, []page.SetupCell{page.Code(c.Number, "/certificates/"+c.Number), page.Words(shortTime(c.SignedAt, zone) + ", " + c.SignedBy),
 			page.Words(c.Customer), page.Code(c.OrderRef, ""), page.Words(c.Jobs), paperRef("/shipments/", c.Shipment), page.Figure(fmt.Sprint(c.Parts)), {Standing: certificateStanding(c)}})
 	}
 	return s.render(w, r, http.StatusOK, page.Certificates(view))

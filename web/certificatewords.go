@@ -143,7 +143,7 @@ func partsTable(c store.CertificateContent) page.CertTable {
 func methodsTable(c store.CertificateContent) page.CertTable {
 	t := page.CertTable{Title: "Methods, decision rules and sample sizes", Heads: []string{"Check", "Specification", "Method", "Decision rule", "Sample"}}
 	for _, m := range c.Methods {
-		t.Rows = append(t.Rows, []string{m.Kind.Name(), m.Spec, m.Method, m.Rule, m.Sample})
+		t.Rows = append(t.Rows, []string{m.Name(), m.Spec, m.Method, m.Rule, m.Sample})
 	}
 	return t
 }

@@ -108,6 +108,11 @@ func longTime(at time.Time, zone *time.Location) string {
 	return at.In(zone).Format("2 January 2006 15:04 -07:00")
 }
 
+// shortTime prints a time in a table.
+func shortTime(at time.Time, zone *time.Location) string {
+	return at.In(zone).Format("2 Jan 2006 15:04")
+}
+
 // age says how old something is, in the largest unit that tells.
 func age(d time.Duration) string {
 	switch {

@@ -42,23 +42,6 @@ func (s *Server) devicePage(w http.ResponseWriter, r *http.Request) error {
 	return s.renderDevice(w, r, http.StatusOK, "", form.New(values("method", "entered", "grr_of", "tolerance")), "")
 }
 
-// addDeviceFile keeps a calibration certificate or a picture of a device.
-func (s *Server) addDeviceFile(w http.ResponseWriter, r *http.Request) error {
-	i, err := gaugeByCode(r.Context(), s, visitFrom(r).site.ID, param(r, "code"))
-	if err != nil {
-		return err
-	}
-	problem, status, err := s.addFile(r, store.FileOwner{Kind: store.FileOfInstrument, ID: i.ID})
-	if err != nil {
-		return err
-	}
-	if problem != "" {
-		return s.renderDevice(w, r, status, problem, form.New(values("method", "entered", "grr_of", "tolerance")), "")
-	}
-	http.Redirect(w, r, "/gauges/"+url.PathEscape(i.Code)+"#files", http.StatusSeeOther)
-	return nil
-}
-
 func (s *Server) renderDevice(w http.ResponseWriter, r *http.Request, status int, problem string, study *form.Answers, studyProblem string) error {
 	v, ctx := visitFrom(r), r.Context()
 	i, err := gaugeByCode(ctx, s, v.site.ID, param(r, "code"))
@@ -162,7 +145,7 @@ func checkTable(checks []store.DeviceCheck, zone *time.Location) page.SetupTable
 		for _, p := range c.Points {
 			points = append(points, pointWords(p))
 		}
-		t.Rows = append(t.Rows, []page.SetupCell{{Ref: page.Ref{Text: c.ObservedAt.In(zone).Format("2 Jan 2006 15:04"), Href: "/records/" + c.RecordID.String()}}, page.Words(what), page.Words(c.Person),
+		t.Rows = append(t.Rows, []page.SetupCell{{Ref: page.Ref{Text: shortTime(c.ObservedAt, zone), Href: "/records/" + c.RecordID.String()}}, page.Words(what), page.Words(c.Person),
 			{Standing: verdict}, page.Words(strings.Join(points, "; "))})
 	}
 	return t

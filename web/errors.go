@@ -38,7 +38,7 @@ func answerTo(r *http.Request, err error) answer {
 	case errors.As(err, &refusal):
 		status := http.StatusUnprocessableEntity
 		switch refusal.Rule {
-		case store.RuleNoRight:
+		case store.RuleNoRight, store.RuleSameInspector:
 			status = http.StatusForbidden
 		case store.RuleChanged, store.RuleUsedBefore:
 			status = http.StatusConflict

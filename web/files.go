@@ -13,6 +13,7 @@ import (
 	"github.com/google/uuid"
 
 	"coatbook/store"
+	"coatbook/web/form"
 	"coatbook/web/page"
 )
 
@@ -48,89 +49,142 @@ func fileItem(f store.File, zone *time.Location) page.FileItem {
 	return item
 }
 
-// addHoldFile keeps a picture or certificate of a hold.
-func (s *Server) addHoldFile(w http.ResponseWriter, r *http.Request) error {
-	h, err := s.store.HoldByNumber(r.Context(), visitFrom(r).site.ID, param(r, "number"))
-	if err != nil {
-		return err
-	}
-	problem, status, err := s.addFile(r, store.FileOwner{Kind: store.FileOfHold, ID: h.ID})
-	if err != nil {
-		return err
-	}
-	if problem != "" {
-		return s.renderHold(w, r, status, problem)
-	}
-	http.Redirect(w, r, "/holds/"+url.PathEscape(h.Number)+"#files", http.StatusSeeOther)
-	return nil
+// A fileHome is the thing that a posted file belongs to.
+type fileHome struct {
+	of store.FileOwner
+	// back is the place on the thing's page that shows its files.
+	back string
+	// again shows the page once more, with what is wrong and what was typed.
+	again func(w http.ResponseWriter, r *http.Request, status int, problem string, typed *form.Answers) error
+	// read takes from the form what this kind of file needs besides a caption; nil for nothing. What is wrong stands in typed.
+	read func(typed *form.Answers, of *store.FileOwner)
 }
 
-// addRecordFile keeps a picture or certificate of a record.
-func (s *Server) addRecordFile(w http.ResponseWriter, r *http.Request) error {
+// addFileTo returns the handler that keeps a posted file with the thing that its address names.
+func (s *Server) addFileTo(find func(r *http.Request) (fileHome, error)) func(http.ResponseWriter, *http.Request) error {
+	return func(w http.ResponseWriter, r *http.Request) error {
+		home, err := find(r)
+		if err != nil {
+			return err
+		}
+		typed, problem, status, err := s.addFile(r, home)
+		if err != nil {
+			return err
+		}
+		if problem != "" {
+			return home.again(w, r, status, problem, typed)
+		}
+		http.Redirect(w, r, home.back, http.StatusSeeOther)
+		return nil
+	}
+}
+
+func (s *Server) holdFiles(r *http.Request) (fileHome, error) {
+	h, err := s.store.HoldByNumber(r.Context(), visitFrom(r).site.ID, param(r, "number"))
+	return fileHome{of: store.FileOwner{Kind: store.FileOfHold, ID: h.ID}, back: "/holds/" + url.PathEscape(h.Number) + "#files",
+		again: func(w http.ResponseWriter, r *http.Request, status int, problem string, _ *form.Answers) error {
+			return s.renderHold(w, r, status, problem)
+		}}, err
+}
+
+func (s *Server) recordFiles(r *http.Request) (fileHome, error) {
 	record, err := s.recordAt(r)
+	return fileHome{of: store.FileOwner{Kind: store.FileOfRecord, ID: record.ID}, back: "/records/" + record.ID.String() + "#files",
+		again: func(w http.ResponseWriter, r *http.Request, status int, problem string, _ *form.Answers) error {
+			return s.renderRecord(w, r, status, problem)
+		}}, err
+}
+
+// articleFiles are pictures and certificates that show a line of a first article.
+func (s *Server) articleFiles(r *http.Request) (fileHome, error) {
+	f, err := s.store.FirstArticleByNumber(r.Context(), visitFrom(r).site.ID, param(r, "number"))
+	return fileHome{of: store.FileOwner{Kind: store.FileOfArticle, ID: f.ID}, back: articleHref(f.Number) + "#files",
+		again: func(w http.ResponseWriter, r *http.Request, status int, problem string, _ *form.Answers) error {
+			view, err := s.articleView(r, problem)
+			if err != nil {
+				return err
+			}
+			return s.render(w, r, status, page.Article(view))
+		}}, err
+}
+
+// deviceFiles are calibration certificates and pictures of a device.
+func (s *Server) deviceFiles(r *http.Request) (fileHome, error) {
+	i, err := gaugeByCode(r.Context(), s, visitFrom(r).site.ID, param(r, "code"))
+	return fileHome{of: store.FileOwner{Kind: store.FileOfInstrument, ID: i.ID}, back: "/gauges/" + url.PathEscape(i.Code) + "#files",
+		again: func(w http.ResponseWriter, r *http.Request, status int, problem string, _ *form.Answers) error {
+			return s.renderDevice(w, r, status, problem, form.New(values("method", "entered", "grr_of", "tolerance")), "")
+		}}, err
+}
+
+// lotFiles are the maker's certificate of a lot and pictures of its label.
+func (s *Server) lotFiles(r *http.Request) (fileHome, error) {
+	id, err := idParam(r, "id")
 	if err != nil {
-		return err
+		return fileHome{}, err
 	}
-	problem, status, err := s.addFile(r, store.FileOwner{Kind: store.FileOfRecord, ID: record.ID})
-	if err != nil {
-		return err
-	}
-	if problem != "" {
-		return s.renderRecord(w, r, status, problem)
-	}
-	http.Redirect(w, r, "/records/"+record.ID.String()+"#files", http.StatusSeeOther)
-	return nil
+	l, err := s.store.MaterialLot(r.Context(), visitFrom(r).site.ID, id)
+	return fileHome{of: store.FileOwner{Kind: store.FileOfLot, ID: l.ID}, back: "/setup/lots/" + l.ID.String() + "#files",
+		again: func(w http.ResponseWriter, r *http.Request, status int, problem string, _ *form.Answers) error {
+			return s.renderLot(w, r, status, form.New(url.Values{}), "", problem)
+		}}, err
 }
 
 // addFile reads the posted file and keeps it. What is wrong with it comes back as a sentence with the status to say it with.
-func (s *Server) addFile(r *http.Request, of store.FileOwner) (problem string, status int, err error) {
+func (s *Server) addFile(r *http.Request, home fileHome) (typed *form.Answers, problem string, status int, err error) {
 	body, words, err := postedFile(r)
+	typed = form.New(words)
+	home.of.Line = words.Get("line")
+	if home.read != nil {
+		home.read(typed, &home.of)
+	}
 	var tooLarge *http.MaxBytesError
 	switch {
 	case errors.As(err, &tooLarge):
-		return fmt.Sprintf("The file has more than %d MB and was not kept. Send a smaller one.", store.MaxFile>>20), http.StatusRequestEntityTooLarge, nil
+		return typed, fmt.Sprintf("The file has more than %d MB and was not kept. Send a smaller one.", store.MaxFile>>20), http.StatusRequestEntityTooLarge, nil
 	case err != nil || len(body) == 0:
-		return "Choose a picture or a PDF.", http.StatusUnprocessableEntity, nil
+		return typed, "Choose a picture or a PDF.", http.StatusUnprocessableEntity, nil
+	case !typed.OK():
+		return typed, lookAgain, http.StatusUnprocessableEntity, nil
 	}
-	of.Line = words["line"]
-	_, err = s.store.AddFile(r.Context(), visitFrom(r).actor, of, body, words["caption"])
+	_, err = s.store.AddFile(r.Context(), visitFrom(r).actor, home.of, body, words.Get("caption"))
 	var refusal *store.Refusal
 	if errors.As(err, &refusal) {
-		return refusal.Sentence, answerTo(r, err).status, nil
+		return typed, refusal.Sentence, answerTo(r, err).status, nil
 	}
 	if err == nil {
 		s.flash(r, "The file is in the book.")
 	}
-	return "", 0, err
+	return typed, "", 0, err
 }
 
 // postedFile reads the first file of a form into memory, no further than its limit. Its name is not read: nothing is stored
-// under it. Nothing is written to disk.
-func postedFile(r *http.Request) (body []byte, words map[string]string, err error) {
+// under it. Nothing is written to disk. The words are those that came before the file, where the file breaks off.
+func postedFile(r *http.Request) (body []byte, words url.Values, err error) {
+	words = url.Values{}
 	parts, err := r.MultipartReader()
 	if err != nil {
-		return nil, nil, err
+		return nil, words, err
 	}
-	words = map[string]string{}
 	for {
 		part, err := parts.NextPart()
 		if errors.Is(err, io.EOF) {
 			return body, words, nil
 		}
 		if err != nil {
-			return nil, nil, err
+			return nil, words, err
 		}
 		switch name := part.FormName(); {
-		case name == "caption" || name == "line":
+		case name == "caption" || name == "line" || name == "issued":
 			text, err := io.ReadAll(io.LimitReader(part, 1000))
 			if err != nil {
-				return nil, nil, err
+				return nil, words, err
 			}
-			words[name] = strings.TrimSpace(strings.ToValidUTF8(string(text), ""))
-		case part.FormName() == "file" && body == nil:
+			words.Set(name, strings.TrimSpace(strings.ToValidUTF8(string(text), "")))
+		case name == "file" && body == nil:
 			// One byte more than may be kept, so that a longer file is seen to be one.
 			if body, err = io.ReadAll(io.LimitReader(part, store.MaxFile+1)); err != nil {
-				return nil, nil, err
+				return nil, words, err
 			}
 		}
 	}

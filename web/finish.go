@@ -37,6 +37,7 @@ func (sh *sheet) finishSlots() (conditions, gloss []form.Slot) {
 	}
 	if spec.Gloss != nil {
 		gloss = glossSlots()
+		gloss[0].Optional = !sh.asked(quality.FinishGloss)
 	}
 	return conditions, gloss
 }
@@ -50,9 +51,22 @@ func readFinish(sh *sheet) (quality.Check, []store.Use) {
 	slots := append(conditions, gloss...)
 	a := sh.finishSpec().Adhesion
 	if a != nil {
-		slots = append(slots, sh.testConditionSlots(a)...)
+		slots = append(slots, sh.finishConditions(a)...)
 	}
-	return quality.Check{Kind: quality.Finish, Defects: sh.Defects(knownDefect), Readings: sh.Readings(slots, sh.visit.comma()), Ratings: sh.readAdhesion(a)}, nil
+	check := quality.Check{Kind: quality.Finish, Defects: sh.Defects(knownDefect), Readings: sh.Readings(slots, sh.visit.comma())}
+	if sh.Values.Get("adhesion") != "" || sh.asked(quality.FinishAdhesion) {
+		check.Ratings = sh.readAdhesion(a)
+	}
+	return check, nil
+}
+
+// finishConditions are temperature and humidity at the adhesion test, which nobody misses where it is not made.
+func (sh *sheet) finishConditions(a *quality.AdhesionSpec) []form.Slot {
+	slots := sh.testConditionSlots(a)
+	for i := range slots {
+		slots[i].Optional = slots[i].Optional || sh.Values.Get("adhesion") == "" && !sh.asked(quality.FinishAdhesion)
+	}
+	return slots
 }
 
 func showFinish(sh *sheet, e page.Entry) templ.Component {
@@ -66,13 +80,18 @@ func showFinish(sh *sheet, e page.Entry) templ.Component {
 	if spec.Gloss != nil {
 		limits := quality.Between(spec.Gloss.Nominal-spec.Gloss.Tolerance, spec.Gloss.Nominal+spec.Gloss.Tolerance, quality.GlossUnit)
 		v.GlossAsked = fmt.Sprintf("at %d°, %s ± %s GU", spec.Gloss.GeometryDeg, quality.Number(spec.Gloss.Nominal, 1), quality.Number(spec.Gloss.Tolerance, 1))
+		var typed []string
 		for _, slot := range gloss {
-			v.Gloss = append(v.Gloss, sh.field(slot, limits))
+			v.Gloss, typed = append(v.Gloss, sh.field(slot, limits)), append(typed, slot.Name)
 		}
+		v.GlossApart = sh.apart(typed, quality.FinishGloss)
 	}
 	if a := spec.Adhesion; a != nil {
 		v.AdhesionAsked = fmt.Sprintf("%s, %s or better", a.Method, a.Worst)
-		v.Adhesion, v.TestConditions = sh.adhesionChoices(*a), sh.conditionFields(a)
+		v.Adhesion, v.AdhesionApart = sh.adhesionChoices(*a), sh.apart([]string{"adhesion", quality.TestTemperature, quality.TestHumidity}, quality.FinishAdhesion)
+		for _, slot := range sh.finishConditions(a) {
+			v.TestConditions = append(v.TestConditions, sh.field(slot, quality.Limits{}))
+		}
 	}
 	group := page.CodeGroup{Name: "Defects of the finish"}
 	for _, d := range quality.FinishDefects {

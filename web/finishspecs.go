@@ -57,7 +57,7 @@ func instantOrEmpty(v *visit, at *time.Time) string {
 	if at == nil {
 		return ""
 	}
-	return at.In(v.site.Location()).Format("2006-01-02 15:04")
+	return shortTime(*at, v.site.Location())
 }
 
 // blankSpec is what a new draft starts from: nothing asked for, one strip and recoat allowed.

@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"net/http"
 	"net/url"
+	"slices"
+	"strings"
 	"time"
 
 	"github.com/google/uuid"
@@ -21,7 +23,7 @@ func articleStanding(f store.FirstArticle) page.Standing {
 	return map[string]page.Standing{
 		store.ArticleNamed: {Word: "named, not recorded", Kind: "none"}, store.ArticleIncomplete: {Word: "lines not answered", Kind: "incomplete"}, store.ArticleFailed: {Word: "failed", Kind: "fail"},
 		store.ArticleRecorded: {Word: "waits for approval", Kind: "hold"}, store.ArticleApproved: {Word: "approved", Kind: "pass"}, store.ArticleVoid: {Word: "approval void", Kind: "fail"},
-		store.ArticleDropped: {Word: "part finished without it", Kind: "none"},
+		store.ArticleDeclined: {Word: "declined", Kind: "fail"}, store.ArticleDropped: {Word: "part finished without it", Kind: "none"},
 	}[f.State()]
 }
 
@@ -30,11 +32,23 @@ var articleSays = map[string]string{
 	store.ArticleNamed:      "Take the part through alone, check it in full, then record its first article.",
 	store.ArticleIncomplete: "A line is not answered. Record it anew with every line answered; it is approved then.",
 	store.ArticleFailed:     "A requirement failed. Decide on the part, put right what caused it, and name another part.",
-	store.ArticleRecorded:   "Every line is answered and met. A supervisor or an engineer who did not record it approves it.",
+	store.ArticleRecorded:   "Every line is answered and met. A supervisor or an engineer who did not record it approves or declines it.",
 	store.ArticleApproved:   "Series parts may be run like it: same spec revision, drawing requirements, powder, booth and oven.",
 	store.ArticleVoid:       "Check what was corrected, record the first article anew on this part, and have it approved again.",
+	store.ArticleDeclined:   "Put right what was wrong and record it anew on this part, or name and record another part. Series parts wait until one is approved.",
 	store.ArticleDropped:    "The part left before its first article was approved. Name another part.",
 }
+
+// articleNext is what is to be done next about a first article. On a part that is finished nothing more can be recorded.
+func articleNext(f store.FirstArticle) string {
+	if st := f.State(); store.Finished(f.PartStatus) && (st == store.ArticleVoid || st == store.ArticleDeclined) {
+		return fmt.Sprintf("Its part is %s, so nothing more is recorded on it. Name and record another part. Series parts wait until one is approved.", strings.ReplaceAll(f.PartStatus, "_", " "))
+	}
+	return articleSays[f.State()]
+}
+
+// articleOpen are the states in which a first article is to be recorded.
+var articleOpen = []string{store.ArticleNamed, store.ArticleIncomplete, store.ArticleVoid, store.ArticleDeclined}
 
 func articleHref(number string) string { return "/first-articles/" + url.PathEscape(number) }
 
@@ -63,7 +77,7 @@ func (s *Server) firstArticlesPage(w http.ResponseWriter, r *http.Request) error
 	for _, d := range due {
 		row := page.ArticleDueRow{PartNumber: d.PartNumber, Says: "Name a part of it on the part's page.", Next: page.Ref{Text: "Parts of " + d.PartNumber, Href: address("/parts", "q", d.PartNumber)}}
 		if d.Open != nil {
-			row.Says, row.Next = articleSays[d.Open.State()], page.Ref{Text: d.Open.Number + " on part " + d.Open.Serial, Href: articleHref(d.Open.Number)}
+			row.Says, row.Next = declinedFirst(*d.Open)+articleNext(*d.Open), page.Ref{Text: d.Open.Number + " on part " + d.Open.Serial, Href: articleHref(d.Open.Number)}
 		}
 		row.Says = ": " + store.TriggerWords(d.Triggers) + ". " + row.Says
 		view.Due = append(view.Due, row)
@@ -76,6 +90,9 @@ func (s *Server) firstArticlesPage(w http.ResponseWriter, r *http.Request) error
 		}
 		if f.ApprovedAt != nil {
 			row.Who = "approved by " + f.ApprovedBy + ", " + longTime(*f.ApprovedAt, v.site.Location())
+		}
+		if f.State() == store.ArticleDeclined {
+			row.Who = fmt.Sprintf("declined by %s, %s: %s", f.DeclinedBy, longTime(*f.DeclinedAt, v.site.Location()), f.DeclineReason)
 		}
 		view.Rows = append(view.Rows, row)
 	}
@@ -108,7 +125,7 @@ func (s *Server) articleView(r *http.Request, fileProblem string) (page.ArticleV
 		return page.ArticleView{}, err
 	}
 	state := f.State()
-	view := page.ArticleView{Frame: s.deskFrame(v, "First article "+f.Number, "Parts"), Number: f.Number, Standing: articleStanding(f), Says: articleSays[state], Site: v.site.Name,
+	view := page.ArticleView{Frame: s.deskFrame(v, "First article "+f.Number, "Parts"), Number: f.Number, Standing: articleStanding(f), Says: articleNext(f), Site: v.site.Name,
 		What: fmt.Sprintf("First article of %s %s, part %s", f.PartName, f.PartNumber, f.Serial), Facts: articleFacts(f, v.site.Location()), Wrong: map[string]string{},
 		Sheet: page.Ref{Text: "Sheet to print", Href: articleHref(f.Number) + "/sheet"}}
 	if state == store.ArticleVoid {
@@ -123,7 +140,10 @@ func (s *Server) articleView(r *http.Request, fileProblem string) (page.ArticleV
 	if err := s.articleLines(r, f, &view, fileProblem); err != nil {
 		return view, err
 	}
-	if state != store.ArticleApproved && state != store.ArticleDropped {
+	if err := s.articleDeclines(r, f, &view); err != nil {
+		return view, err
+	}
+	if state != store.ArticleApproved && !store.Finished(f.PartStatus) {
 		form, err := s.store.ArticleFormOf(ctx, v.actor, f.PartID, true)
 		var refusal *store.Refusal
 		if err != nil && !errors.As(err, &refusal) {
@@ -143,9 +163,10 @@ func (s *Server) articleView(r *http.Request, fileProblem string) (page.ArticleV
 		switch {
 		case deciders.admits(v) != nil:
 		case f.Recorder.UUID == v.actor.Person:
-			view.MayNot = "You recorded it, so somebody else approves it."
+			view.MayNot = "You recorded it, so somebody else approves or declines it."
 		default:
 			view.Statement, view.Seen = store.ArticleStatement(f), f.RecordID.UUID.String()
+			view.Decline = page.Ref{Text: "Decline it instead", Href: articleHref(f.Number) + "/decline"}
 		}
 	}
 	return view, nil
@@ -239,27 +260,6 @@ func (s *Server) approveFirstArticle(w http.ResponseWriter, r *http.Request) err
 	return nil
 }
 
-// addArticleFile keeps a picture or certificate that shows a line of a first article.
-func (s *Server) addArticleFile(w http.ResponseWriter, r *http.Request) error {
-	f, err := s.store.FirstArticleByNumber(r.Context(), visitFrom(r).site.ID, param(r, "number"))
-	if err != nil {
-		return err
-	}
-	problem, status, err := s.addFile(r, store.FileOwner{Kind: store.FileOfArticle, ID: f.ID})
-	if err != nil {
-		return err
-	}
-	if problem != "" {
-		view, err := s.articleView(r, problem)
-		if err != nil {
-			return err
-		}
-		return s.render(w, r, status, page.Article(view))
-	}
-	http.Redirect(w, r, articleHref(f.Number)+"#files", http.StatusSeeOther)
-	return nil
-}
-
 // articleOnPart puts the first article that a part is into its page, or the way to name it where its spec asks for them.
 func (s *Server) articleOnPart(r *http.Request, part store.Part, revision store.SpecRevision, view *page.PartView) error {
 	v := visitFrom(r)
@@ -269,7 +269,7 @@ func (s *Server) articleOnPart(r *http.Request, part store.Part, revision store.
 	case err == nil:
 		view.Facts = append(view.Facts, page.DeskFact{Term: "First article", Refs: []page.Ref{{Text: f.Number + ", " + articleStanding(f).Word, Href: articleHref(f.Number)}}})
 		to.Text = "Record its first article"
-		if st := f.State(); bench.admits(v) == nil && (st == store.ArticleNamed || st == store.ArticleIncomplete || st == store.ArticleVoid) {
+		if st := f.State(); bench.admits(v) == nil && slices.Contains(articleOpen, st) && !store.Finished(part.Status) {
 			view.Acts = append(view.Acts, to)
 		}
 		return nil
@@ -295,6 +295,9 @@ func (d *dayRead) firstArticlesDue() (items []page.DayFirst) {
 		if a.Open != nil {
 			item.Link.Href = articleHref(a.Open.Number)
 			item.Rest += fmt.Sprintf(" %s on part %s: %s.", a.Open.Number, a.Open.Serial, articleStanding(*a.Open).Word)
+			if a.Open.State() == store.ArticleDeclined {
+				item.Rest = ": " + store.TriggerWords(a.Triggers) + ". " + a.Open.DeclinedWords()
+			}
 		}
 		items = append(items, item)
 	}
@@ -310,7 +313,7 @@ func articleDues(all []store.ArticleDue) []page.Due {
 			continue
 		}
 		dues[i].Href, dues[i].About = articleHref(a.Open.Number), a.Open.Number+" on "+a.Open.Serial+": "+articleStanding(*a.Open).Word
-		if st := a.Open.State(); st == store.ArticleNamed || st == store.ArticleIncomplete || st == store.ArticleVoid {
+		if slices.Contains(articleOpen, a.Open.State()) && !store.Finished(a.Open.PartStatus) {
 			dues[i].Href = "/parts/" + url.PathEscape(a.Open.Serial) + "/first-article"
 		}
 	}

@@ -136,7 +136,7 @@ func TestFirstArticleGoesFromDueToApprovedOnItsPages(t *testing.T) {
 		t.Errorf("sent to %s, want %s", to, article)
 	}
 	own := h.desk.get(article, http.StatusOK)
-	contains(t, own, "waits for approval", "You recorded it, so somebody else approves it", "9.1 mm, <b>free</b>", "plug gauge P-12")
+	contains(t, own, "waits for approval", "You recorded it, so somebody else approves or declines it", "9.1 mm, <b>free</b>", "plug gauge P-12")
 	h.attach(article+"/files", "hole.jpg", photoWithPlace(t), http.StatusSeeOther)
 
 	h.who = approver

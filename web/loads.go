@@ -111,6 +111,9 @@ func (s *Server) renderLoad(w http.ResponseWriter, r *http.Request, status int, 
 	if err := s.fillOven(r, load, records, &view); err != nil {
 		return err
 	}
+	if view.Samples, err = s.carrierLots(r, store.Subject{Kind: quality.OnLoad, ID: load.ID}); err != nil {
+		return err
+	}
 	if view.Panels, err = s.panelBlock(r, store.Subject{Kind: quality.OnLoad, ID: load.ID}, address, racks, panel); err != nil {
 		return err
 	}
@@ -119,7 +122,7 @@ func (s *Server) renderLoad(w http.ResponseWriter, r *http.Request, status int, 
 			return err
 		}
 	}
-	view.Steps = steps(records, len(racks) == 0, []stepTo{{quality.Cure, address + "/cure", "Record the cure run"}, {quality.CureTest, address + "/cure-test", "Record the rub test"}})
+	view.Steps = steps(records, len(racks) == 0, []stepTo{{quality.Cure, address + "/cure", "Record the cure run"}, {quality.CureTest, address + "/cure-test", "Record the cure test"}})
 	return s.render(w, r, status, page.Load(view))
 }
 

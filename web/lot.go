@@ -64,27 +64,6 @@ func (s *Server) renderLot(w http.ResponseWriter, r *http.Request, status int, a
 		Back: page.Ref{Text: "All lots", Href: "/setup/lots"}, Title: "Lot " + l.LotNumber, Facts: facts, Parts: sections, Files: &files}))
 }
 
-// addLotFile keeps the maker's certificate of a lot, or a picture of its label.
-func (s *Server) addLotFile(w http.ResponseWriter, r *http.Request) error {
-	id, err := idParam(r, "id")
-	if err != nil {
-		return err
-	}
-	l, err := s.store.MaterialLot(r.Context(), visitFrom(r).site.ID, id)
-	if err != nil {
-		return err
-	}
-	problem, status, err := s.addFile(r, store.FileOwner{Kind: store.FileOfLot, ID: l.ID})
-	if err != nil {
-		return err
-	}
-	if problem != "" {
-		return s.renderLot(w, r, status, form.New(url.Values{}), "", problem)
-	}
-	http.Redirect(w, r, "/setup/lots/"+l.ID.String()+"#files", http.StatusSeeOther)
-	return nil
-}
-
 // splitTouched parts what can still be held from what cannot.
 func splitTouched(parts []store.TouchedPart) (inHouse, gone []store.TouchedPart) {
 	for _, p := range parts {

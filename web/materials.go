@@ -31,8 +31,8 @@ var (
 	materialFilm       = form.Entry{Kind: form.Number, Name: "film", Unit: "µm", Low: 1, High: 2000, Optional: true}
 	materialRub        = form.Entry{Kind: form.Text, Name: "rub", Label: "Solvent rub by the maker", Hint: "solvent, count and rating, such as MEK, 50 double rubs", Max: 160, Optional: true}
 	materialHazards    = form.Entry{Kind: form.Many, Name: "hazards", Label: "What its safety data sheet warns of", Options: hazardNames, Optional: true, Wide: true}
-	materialSheet      = form.Entry{Kind: form.Text, Name: "sheet_link", Label: "Safety data sheet", Hint: "its address: https://… or a file of this site", Max: 400, Optional: true, Wide: true}
-	materialSheetDay   = form.Entry{Kind: form.Date, Name: "sheet_dated", Label: "Issued on", Hint: "the sheet's own date", Optional: true}
+	materialSheet      = form.Entry{Kind: form.Text, Name: "sheet_link", Label: "Address of the maker's sheet", Hint: "https://…; opens with network only and counts while no sheet is in the book", Max: 400, Optional: true, Wide: true}
+	materialSheetDay   = form.Entry{Kind: form.Date, Name: "sheet_dated", Label: "Issued on", Hint: "the date of the sheet at that address", Optional: true}
 	materialSheetPaper = form.Entry{Kind: form.Text, Name: "sheet_paper", Label: "Paper copy at", Hint: "where it hangs, such as wash bay, red binder", Max: 120, Optional: true}
 
 	pointMetal = form.Entry{Kind: form.Number, Label: "metal", Unit: "°C", Low: 50, High: 300, Optional: true}
@@ -124,13 +124,15 @@ func kindWithArticle(kind string) string {
 
 // sheetStands says in a word how a safety data sheet stands on a day.
 func sheetStands(m store.Material, day time.Time) page.SetupCell {
-	switch m.SheetStanding(day) {
-	case "missing":
+	switch standing := m.SheetStanding(day); {
+	case standing == "missing" && sheetHref(m) != "":
+		return page.Stands("fail", "no paper copy")
+	case standing == "missing":
 		return page.Stands("fail", "missing")
-	case "old":
+	case standing == "old":
 		return page.Stands("hold", fmt.Sprintf("over %d years old", store.SheetMaxAge))
-	case "ok":
-		return page.Stands("pass", m.SheetIssuedOn.Format(time.DateOnly))
+	case standing == "ok":
+		return page.Stands("pass", m.SheetIssued().Format(time.DateOnly))
 	}
 	return page.Stands("none", "not needed")
 }
@@ -148,7 +150,11 @@ func cureWindowWords(points []store.CurePoint) string {
 func materialForm(a *form.Answers, kind, action, submit, problem string, entries []form.Entry) page.SetupForm {
 	f := simpleForm(action, submit, problem, nil)
 	f.Hidden = []page.SetupBox{{Name: "kind", Value: kind}}
-	sheet := page.SetupGroup{Legend: "Safety data sheet", Note: fmt.Sprintf("One tap from the step that uses it, and from the locked sign-on page. A sheet over %d years old shows on the setup page.", store.SheetMaxAge)}
+	where := "below"
+	if action == "/setup/materials" {
+		where = "on the material's own page, once it is in the book"
+	}
+	sheet := page.SetupGroup{Legend: "Safety data sheet", Note: fmt.Sprintf("One tap from the step that uses it, two from the locked sign-on page. The sheet itself is added %s. One over %d years old shows on the setup page.", where, store.SheetMaxAge)}
 	coat := page.SetupGroup{Legend: "Coat by the maker", Note: "What the technical data sheet gives. The finish spec decides; these stand beside it."}
 	for _, e := range entries {
 		switch e.Name {
@@ -255,7 +261,7 @@ func readMaterial(a *form.Answers, kind string) (m store.Material, points []stor
 		a.Say("sheet_dated", "Issued on is empty. The date stands on the safety data sheet.")
 	}
 	if m.SheetIssuedOn != nil && m.SheetLink == "" {
-		a.Say("sheet_link", "Safety data sheet is empty. Give its address, or leave its date empty too.")
+		a.Say("sheet_link", "Address of the maker's sheet is empty. Give it, or leave its date empty too.")
 	}
 	if kind == store.Powder {
 		points = readCurePoints(a)
@@ -291,15 +297,29 @@ func (s *Server) addMaterial(w http.ResponseWriter, r *http.Request) error {
 	return s.done(w, r, "/setup/materials?kind="+kind, upperFirst(store.MaterialKindNames[kind])+" "+m.Code+" is added.")
 }
 
+// materialForms are the forms of a material's page with what is wrong in each.
+type materialForms struct {
+	change, sheet, withdraw                *form.Answers
+	problem, sheetProblem, withdrawProblem string
+}
+
 func (s *Server) materialPage(w http.ResponseWriter, r *http.Request) error {
-	v := visitFrom(r)
-	m, err := s.store.MaterialByCode(r.Context(), v.site.ID, chi.URLParam(r, "code"))
+	m, err := s.store.MaterialByCode(r.Context(), visitFrom(r).site.ID, chi.URLParam(r, "code"))
 	if err != nil {
 		return err
 	}
-	points, err := s.store.CurePoints(r.Context(), v.site.ID, m.ID)
+	stands, err := s.materialStands(r, m)
 	if err != nil {
 		return err
+	}
+	return s.renderMaterial(w, r, http.StatusOK, m, materialForms{change: stands, sheet: form.New(nil), withdraw: form.New(nil)})
+}
+
+// materialStands fills the form of a material with what the book has.
+func (s *Server) materialStands(r *http.Request, m store.Material) (*form.Answers, error) {
+	points, err := s.store.CurePoints(r.Context(), visitFrom(r).site.ID, m.ID)
+	if err != nil {
+		return nil, err
 	}
 	stands := values("name", m.Name, "maker", m.Maker, "colour", m.Colour, "storage-min", setupNumberOrEmpty(m.StorageMinC), "storage", setupNumberOrEmpty(m.StorageMaxC),
 		"storage-note", m.StorageNote, "source", m.Source, "film-low", setupNumberOrEmpty(m.FilmMinUM), "film-high", setupNumberOrEmpty(m.FilmMaxUM), "rub", m.RubMethod,
@@ -314,22 +334,29 @@ func (s *Server) materialPage(w http.ResponseWriter, r *http.Request) error {
 		stands.Set(name+"-min", setupNumber(point.MinutesMin))
 		stands.Set(name+"-max", setupNumber(point.MinutesMax))
 	}
-	return s.renderMaterial(w, r, http.StatusOK, m, form.New(stands), "")
+	return form.New(stands), nil
 }
 
-func (s *Server) renderMaterial(w http.ResponseWriter, r *http.Request, status int, m store.Material, a *form.Answers, problem string) error {
+func (s *Server) renderMaterial(w http.ResponseWriter, r *http.Request, status int, m store.Material, f materialForms) error {
 	v := visitFrom(r)
-	change := materialForm(a, m.Kind, "/setup/materials/"+m.Code, "Save", problem, materialEntries(m.Kind)[1:])
-	change.Groups[0].Fields = append(change.Groups[0].Fields, field(a, activeTick))
+	change := materialForm(f.change, m.Kind, "/setup/materials/"+m.Code, "Save", f.problem, materialEntries(m.Kind)[1:])
+	change.Groups[0].Fields = append(change.Groups[0].Fields, field(f.change, activeTick))
 	change.Cancel = "/setup/materials"
 	note := "Records already made keep what they were judged by."
 	if m.Kind == store.Powder {
 		note = "Cure runs already recorded keep their verdict; the next ones are judged by the window as it stands here."
 	}
 	facts := []page.DeskFact{page.Plain("Code", m.Code), page.Plain("Kind", store.MaterialKindNames[m.Kind]), page.Plain("Safety data sheet", sheetStands(m, today(v)).Standing.Word)}
+	parts := []page.SetupSection{{Head: "Change", Note: note, Form: &change, Links: []page.Ref{{Text: "Lots of " + m.Code, Href: "/setup/lots?kind=" + m.Kind}}}}
+	if store.NeedsSheet(m.Kind) {
+		sheets, err := s.sheetSections(r, m, f)
+		if err != nil {
+			return err
+		}
+		parts = append(parts, sheets...)
+	}
 	return s.render(w, r, status, page.SetupThing(page.SetupThingView{Frame: s.deskFrame(v, m.Name, "Setup"), Subject: "Materials",
-		Back: page.Ref{Text: "All materials", Href: "/setup/materials"}, Title: m.Name, Facts: facts,
-		Parts: []page.SetupSection{{Head: "Change", Note: note, Form: &change, Links: []page.Ref{{Text: "Lots of " + m.Code, Href: "/setup/lots?kind=" + m.Kind}}}}}))
+		Back: page.Ref{Text: "All materials", Href: "/setup/materials"}, Title: m.Name, Facts: facts, Parts: parts}))
 }
 
 func (s *Server) changeMaterial(w http.ResponseWriter, r *http.Request) error {
@@ -346,7 +373,7 @@ func (s *Server) changeMaterial(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	if problem != "" {
-		return s.renderMaterial(w, r, http.StatusUnprocessableEntity, m, a, problem)
+		return s.renderMaterial(w, r, http.StatusUnprocessableEntity, m, materialForms{change: a, problem: problem, sheet: form.New(nil), withdraw: form.New(nil)})
 	}
 	return s.done(w, r, "/setup/materials?kind="+m.Kind, upperFirst(store.MaterialKindNames[m.Kind])+" "+m.Code+" is changed.")
 }

@@ -100,31 +100,6 @@ func TestHoldingALotProposesItsPartsAndHoldsThemInOneAct(t *testing.T) {
 	}
 }
 
-func TestSafetyDataSheetsOpenOnALockedTabletAndNowhereElseWithoutASignOn(t *testing.T) {
-	shop := storetest.NewShop(t)
-	if _, err := shop.DB.AddMaterial(t.Context(), shop.Everyone, store.Material{Kind: store.Solvent, Code: "MEK", Name: "Methyl ethyl ketone", Maker: "Invented Chemicals", Hazards: []string{"flammable"},
-		SheetLink: "/files/mek.pdf", SheetIssuedOn: &shop.Now, SheetPaperAt: "Final bench, red binder"}, nil); err != nil {
-		t.Fatal(err)
-	}
-	g := newGuest(t, shop)
-	if r := g.send("GET", "/sheets", nil); r.StatusCode == http.StatusOK {
-		t.Error("a browser that is no tablet of the shop sees its materials without a sign-on")
-	}
-	g.enrol(shop)
-	marked(t, bodyOf(t, g.send("GET", "/signon", nil)), `href="/sheets"`, `rel="prefetch"`)
-	r := g.send("GET", "/sheets", nil)
-	if r.StatusCode != http.StatusOK || !strings.Contains(r.Header.Get("Cache-Control"), "private, max-age=") {
-		t.Errorf("%s, %q: the locked tablet must open the list and may keep it", r.Status, r.Header.Get("Cache-Control"))
-	}
-	list := bodyOf(t, r)
-	marked(t, list, `href="/files/mek.pdf"`)
-	contains(t, list, "Methyl ethyl ketone", "Burns easily", "paper: Final bench, red binder", "in date")
-	g.signOn(shop.Everyone)
-	if body := bodyOf(t, g.send("GET", "/sheets", nil)); strings.Contains(body, shop.Everyone.Name) {
-		t.Error("the page that a tablet keeps names a person")
-	}
-}
-
 func TestCautionIsAskedOnceAShiftInBothLanguages(t *testing.T) {
 	h := newHand(t)
 	if _, err := h.DB.AddMaterial(t.Context(), h.Everyone, store.Material{Kind: store.Conversion, Code: "ZR-5", Name: "Zirconium conversion", Maker: "Invented Chemicals", Hazards: []string{"acid", "fluoride"},
@@ -192,28 +167,4 @@ func TestWeldPageTakesFillerAndHeatAndNamesAHeldLot(t *testing.T) {
 	d := h.desk
 	contains(t, d.get("/parts/"+part, http.StatusOK), "HN-1 is held", "Certificate arrived by mail", "filler metal lot")
 	contains(t, d.get("/trace?kind=lot&name=HN-1", http.StatusOK), part)
-}
-
-func TestSetupListsMissingAndOldSheetsAndTheReviewOfTheCautions(t *testing.T) {
-	d := openSetupDesk(t)
-	for _, m := range [][]string{{"MEK", "solvent", ""}, {"ALK", "cleaner", "2001-01-01"}} {
-		link, paper := "", ""
-		if m[2] != "" {
-			link, paper = "/files/1.pdf", "Wash line"
-		}
-		status, body := d.post("/setup/materials", "kind", m[1], "code", m[0], "name", "Trial", "maker", "Invented Chemicals", "sheet_link", link, "sheet_dated", m[2], "sheet_paper", paper)
-		d.must(status, body, m[0]+" is added")
-	}
-	status, body := d.get("/setup")
-	d.must(status, body, "1 missing or without a paper copy, 1 over 5 years old")
-	d.must(status, body, "not reviewed yet")
-	status, body = d.post("/setup/cautions", "reviewer", "", "qualification", "hygienist", "reviewed_on", "2026-01-10")
-	if status != http.StatusUnprocessableEntity || !strings.Contains(body, `id="reviewer-problem"`) {
-		t.Errorf("%d: a review by nobody was taken", status)
-	}
-	status, body = d.post("/setup/cautions", "reviewer", "Ines Varga", "qualification", "occupational hygienist", "reviewed_on", "2026-01-10")
-	d.must(status, body, "reviewed by Ines Varga (occupational hygienist) on 10 January 2026")
-	d.must(status, body, "El disolvente arde")
-	status, body = d.get("/setup")
-	d.must(status, body, "reviewed by Ines Varga")
 }

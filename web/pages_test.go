@@ -134,6 +134,7 @@ func (d *desk) samples() map[string][]string {
 	value("draft", draft, err)
 	person := d.Everyone.Person.String()
 	article := d.namedArticle()
+	waiting, declined := d.decidedArticles()
 	shipment, certificate := d.papers()
 	all := map[string][]string{
 		"/parts/{serial}": {"TH-0003", "TH-0001", "TH-0007"}, "/parts/{serial}/weld": {"TH-0007"}, "/parts/{serial}/film": {"TH-0002", "TH-0004"}, "/parts/{serial}/": {"TH-0004"},
@@ -144,7 +145,7 @@ func (d *desk) samples() map[string][]string {
 		"/setup/part-numbers/{id}": {d.PartNumber.ID.String()}, "/setup/materials/{code}": {powders[0].Code}, "/setup/lots/{id}": {d.Lot.ID.String()},
 		"/loads/{number}/profile/{id}": {loads[0].Number, d.loggerFile()}, "/ovens/{code}/": {d.Oven.Code}, "/setup/ovens/{code}": {d.Oven.Code},
 		"/reviews/{date}":          {"2026-11-24"},
-		"/first-articles/{number}": {article.Number}, "/first-articles/{number}/": {article.Number}, "/parts/{serial}/first-article": {"TH-0004", article.Serial},
+		"/first-articles/{number}": {article.Number, waiting, declined}, "/first-articles/{number}/": {article.Number}, "/first-articles/{number}/decline": {waiting}, "/first-articles/{number}/void-decline": {declined}, "/parts/{serial}/first-article": {"TH-0004", article.Serial},
 		"/shipments/{number}": {shipment}, "/certificates/{number}": {certificate}, "/certificates/{number}/": {certificate},
 		"/sampling/{number}": {d.inspectionLot()},
 		"/baths/{code}":      {d.watchedBath()}, "/baths/{code}/": {d.watchedBath()}, "/setup/baths/{code}": {baths[0].Code}, "/setup/gauges/{code}": {d.Gauge.Code}, "/setup/jobs/{number}": {d.Job.Number}, "/setup/jobs/{number}/": {d.Job.Number},

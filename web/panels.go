@@ -197,7 +197,7 @@ func (s *Server) panelPage(w http.ResponseWriter, r *http.Request) error {
 	case !p.LoadID.Valid:
 		view.Loose = fmt.Sprintf("It hangs on rack %s, which is on no oven load yet. Put the rack on its load, then record the tests.", p.Rack)
 	case bench.admits(v) == nil:
-		view.Acts = []page.Link{{Href: address + "/test", Words: "Record the panel test"}, {Href: address + "/cure-test", Words: "Record a rub test on it"}}
+		view.Acts = []page.Link{{Href: address + "/test", Words: "Record the panel test"}, {Href: address + "/cure-test", Words: "Record a cure test on it"}}
 	}
 	return s.render(w, r, http.StatusOK, page.Panel(view))
 }

@@ -125,7 +125,7 @@ func stateStanding(state quality.State) page.Standing {
 func gateRows(part store.Part, items []quality.Item) []page.GateRow {
 	rows := make([]page.GateRow, len(items))
 	for i, item := range items {
-		rows[i] = page.GateRow{Name: item.Kind.Name(), Standing: stateStanding(item.State)}
+		rows[i] = page.GateRow{Name: item.Name(), Standing: stateStanding(item.State)}
 		if item.RecordID != "" {
 			rows[i].Record = page.Ref{Text: item.Kind.Name(), Href: "/records/" + item.RecordID}
 		}
@@ -502,6 +502,15 @@ func (s *Server) renderRelease(w http.ResponseWriter, r *http.Request, status in
 	}
 	if part.Status == store.StatusReleased {
 		view.Blocks = append(view.Blocks, "This part is released already.")
+	}
+	if view.Open {
+		waits, err := s.store.ReleaseWaits(ctx, v.site.ID, part.ID)
+		if err != nil {
+			return err
+		}
+		if waits != "" {
+			view.Open, view.Blocks = false, append(view.Blocks, waits)
+		}
 	}
 	view.Statement = []string{
 		fmt.Sprintf("I, %s, release part %s in cycle %d, judged by %s rev %s.", v.person.Name, part.Serial, part.Cycle, revision.Code, revision.Revision),

@@ -11,14 +11,10 @@ import (
 	"net/http"
 	"net/http/httptest"
 	"net/url"
-	"os"
-	"path/filepath"
 	"regexp"
 	"strings"
 	"testing"
-	"time"
 
-	"github.com/chromedp/chromedp"
 	"github.com/google/uuid"
 
 	"coatbook/quality"
@@ -378,66 +374,6 @@ func TestUploadsAreBoundedAndWhatIsNoProfileIsRefused(t *testing.T) {
 	}
 }
 
-func TestOverdueOvenShowsBeforeTheNextLoadAndOnTheDayPage(t *testing.T) {
-	h := newOvenHand(t, storetest.NewShop(t))
-	r := h.send("POST", "/setup/ovens/OV1", url.Values{"profiles": {"2"}, "air": {"yes"}, "survey_days": {"0"}, "spread": {"10"}})
-	if r.StatusCode != http.StatusSeeOther {
-		t.Fatal(textOf(h.page(r, r.StatusCode)))
-	}
-	load := h.load()
-	address := h.upload(load, "day.csv", twoLoads()).Header.Get("Location")
-	if r := h.save(address, h.page(h.send("GET", address, nil), 200), nil); r.StatusCode != http.StatusSeeOther {
-		t.Fatal(textOf(h.page(r, r.StatusCode)))
-	}
-	if got := h.page(h.send("GET", "/loads", nil), 200); strings.Contains(got, "Overdue.") {
-		t.Errorf("overdue on the day of the profile: %s", textOf(got))
-	}
-	h.shop.Now = h.shop.Now.AddDate(0, 0, 4)
-	h.signOn(h.shop.Everyone)
-	next := h.load()
-	for _, path := range []string{"/loads", "/loads/" + next, "/day"} {
-		if got := textOf(h.page(h.send("GET", path, nil), 200)); !strings.Contains(got, "2 a week are asked, so it is overdue") {
-			t.Errorf("%s says nothing of the overdue profile: %s", path, got)
-		}
-	}
-	if got := h.page(h.send("GET", "/loads/"+next, nil), 200); !strings.Contains(got, "not recorded in the Early shift yet") {
-		t.Errorf("the shift's temperature is not asked for: %s", textOf(got))
-	}
-	bad := h.page(h.send("POST", "/setup/ovens/OV1", url.Values{"profiles": {"500"}, "survey_days": {"x"}, "spread": {"0"}}), 422)
-	for _, want := range []string{"“500” is", "“x” is not", "“0” is out of range"} {
-		if !strings.Contains(textOf(bad), want) {
-			t.Errorf("a rhythm out of range without %q: %s", want, textOf(bad))
-		}
-	}
-}
-
-func TestOvenSurveyIsRecordedAndJudged(t *testing.T) {
-	h := newOvenHand(t, storetest.NewShop(t))
-	form := h.page(h.send("GET", "/ovens/OV1/survey", nil), 200)
-	if !strings.Contains(form, "at most 10 °C between") || !strings.Contains(form, "Hot parts, hot oven") {
-		t.Error(textOf(form))
-	}
-	post := func(a, b, c string) *http.Response {
-		return h.send("POST", "/ovens/OV1/survey", url.Values{"record": {store.NewID().String()}, "place-1": {"front"}, "place-2": {"middle"}, "place-3": {"back"},
-			"oven-1": {a}, "oven-2": {b}, "oven-3": {c}, "save": {"1"}})
-	}
-	if got := h.page(post("200", "", "201"), 422); !strings.Contains(got, "Place 2, temperature") {
-		t.Error(textOf(got))
-	}
-	if r := post("195", "200", "206"); r.StatusCode != http.StatusSeeOther {
-		t.Fatal(textOf(h.page(r, r.StatusCode)))
-	}
-	if r := lastRecord(t, h.shop); r.Kind != quality.OvenSurvey || r.Verdict != quality.Fail || r.Subject != "OV1" {
-		t.Errorf("%s of %s: %s", r.Kind, r.Subject, r.Verdict)
-	}
-	if got := h.page(h.send("GET", "/loads", nil), 200); !strings.Contains(got, "was not uniform") {
-		t.Error(textOf(got))
-	}
-	if r := h.send("GET", "/ovens/B1/survey", nil); r.StatusCode != http.StatusNotFound {
-		t.Errorf("a booth has a survey: %s", r.Status)
-	}
-}
-
 // loggerFile puts a file of two runs into the book, for the walk over all pages.
 func (d *desk) loggerFile() string {
 	d.t.Helper()
@@ -446,66 +382,4 @@ func (d *desk) loggerFile() string {
 		d.t.Fatal(err)
 	}
 	return f.ID.String()
-}
-
-func TestOvenThatLostABurnerIsFoundFromItsProfile(t *testing.T) {
-	t.Parallel()
-	shop := storetest.NewShop(t)
-	shop.DB.Clock = time.Now
-	shop.Now = time.Now()
-	b := newBrowser(t, shop.DB)
-	b.enrolAndSignOn(shop)
-	good, cold := bakeable(t, shop), bakeable(t, shop)
-	dir := t.TempDir()
-	file := func(name string, low float64) string {
-		path := filepath.Join(dir, name)
-		var text strings.Builder
-		text.WriteString("time_s,top_c,bottom_c,air_c\n")
-		for at := 0; at <= 2400; at += 10 {
-			minute := float64(at) / 60
-			shape := min(minute/10, 1)
-			if minute > 30 {
-				shape = max(1-(minute-30)/10, 0)
-			}
-			fmt.Fprintf(&text, "%d,%.1f,%.1f,%.1f\n", at, 25+(200-25)*shape, 25+(low-25)*shape, 60+145*min(minute/4, 1))
-		}
-		if err := os.WriteFile(path, []byte(text.String()), 0o600); err != nil {
-			t.Fatal(err)
-		}
-		return path
-	}
-	take := func(load, path string) {
-		t.Helper()
-		b.open("/loads/" + load)
-		b.press("Take the cure run from a logger's file")
-		b.wait("#file")
-		b.do(chromedp.SetUploadFiles("#file", []string{path}))
-		b.press("Look at the file")
-		b.wait(".profile svg")
-	}
-	take(good, file("good.csv", 198))
-	b.fill("Place on the load", "top rail")
-	b.fill("Oven set point", "205")
-	b.until("the verdict on the even oven", `document.querySelector('[data-preview]')?.innerText.toLowerCase().includes('pass')`)
-	b.save()
-	b.sees("pass")
-	// The lower burner is out: the bottom of the rack never gets there, while the top and the air look as always.
-	take(cold, file("cold.csv", 181))
-	b.sees("peak 181 °C, 0 min at or over 190 °C")
-	b.picture("oven-profile")
-	for _, g := range glasses {
-		b.show(g)
-		if wide := b.eval(overflow); wide != "" {
-			t.Errorf("the profile at %s %s", g, wide)
-		}
-	}
-	b.show(glasses[0])
-	b.fill("Oven set point", "205")
-	b.save()
-	b.sees("fail", "On hold: H-")
-	b.open("/day")
-	b.sees("The last load of Oven 1 failed its cure", "coldest metal 181 °C")
-	b.press("The last load of Oven 1 failed its cure")
-	b.wait(".profile svg")
-	b.sees("bottom_c", "181", "is under 190 °C")
 }

@@ -112,6 +112,9 @@ func (s *Server) renderRack(w http.ResponseWriter, r *http.Request, status int, 
 		}
 		view.Parts = append(view.Parts, line)
 	}
+	if view.Samples, err = s.carrierLots(r, subject); err != nil {
+		return err
+	}
 	if view.Panels, err = s.panelBlock(r, subject, address, nil, panel); err != nil {
 		return err
 	}

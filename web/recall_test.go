@@ -224,3 +224,25 @@ func (d *desk) recalled() string {
 	}
 	return d.Verify(9).RecallNumber
 }
+
+func TestReleasePageNamesTheRecallThatIsNotDecided(t *testing.T) {
+	d := newDesk(t)
+	parts := d.Ready(1, 0)
+	d.Verify(0)
+	d.Finish(parts[0])
+	d.Film(parts[0], "80", "84", "79", "90", "92")
+	d.Verify(9)
+	holds, err := d.DB.OpenHolds(t.Context(), d.Site.ID)
+	if err != nil || len(holds) != 1 {
+		t.Fatal(holds, err)
+	}
+	if err := d.DB.Decide(t.Context(), d.Everyone, holds[0].ID, store.Decision{Parts: parts, Code: "concession", Reason: "the customer takes it", ConcessionRef: "CR-1", ConcessionQuantity: 1}, d.Proof(d.Everyone)); err != nil {
+		t.Fatal(err)
+	}
+	page := d.get("/parts/TH-0001/release", http.StatusOK)
+	contains(t, page, "is in recall RC-2026-0001 without a decision and cannot be released. Decide on it on the Recalls page first.")
+	if strings.Contains(textOf(page), "Sign and release") {
+		t.Error("the page offers to sign")
+	}
+	contains(t, d.post("/parts/TH-0001/release", http.StatusUnprocessableEntity, url.Values{"pin": {storetest.PIN}}), "without a decision")
+}

@@ -60,7 +60,7 @@ func (s *Server) renderSampling(w http.ResponseWriter, r *http.Request, status i
 	if err != nil {
 		return err
 	}
-	view := page.SamplingView{Frame: s.deskFrame(v, "Sampling", "Parts"), Title: "No lot waits for its samples", Lead: "Where a spec asks for a check on a sample, the parts that are not drawn stand on their lot."}
+	view := page.SamplingView{Frame: s.deskFrame(v, "Sampling", "Parts"), Title: "No lot waits for its samples", Lead: "Where a spec asks for a check, or for one characteristic of it, on a sample, the parts that are not drawn stand on their lot."}
 	open := 0
 	for _, l := range lots {
 		if l.State == quality.LotOpen {
@@ -106,15 +106,15 @@ func (s *Server) makeLotSection(r *http.Request, a *form.Answers, problem string
 	return section, nil
 }
 
-// waitingEntry is the choice among sets of parts; each value names kind, spec, and the job or load.
+// waitingEntry is the choice among sets of parts; each value names what is sampled, spec, and the job or load.
 func waitingEntry(waiting []store.LotWaiting) form.Entry {
 	e := lotParts
 	for _, w := range waiting {
-		value, from := []string{string(w.Kind), w.Spec, "job", w.Job}, "job "+w.Job
+		value, from := []string{string(w.Of), w.Spec, "job", w.Job}, "job "+w.Job
 		if w.Load != "" {
-			value, from = []string{string(w.Kind), w.Spec, "load", w.Load}, "oven load "+w.Load
+			value, from = []string{string(w.Of), w.Spec, "load", w.Load}, "oven load "+w.Load
 		}
-		e.Options = append(e.Options, form.Option{Value: strings.Join(value, "|"), Label: fmt.Sprintf("%s, %s: %s of %s", w.Spec, lowerFirst(w.Kind.Name()), counted(w.Parts, "part"), from)})
+		e.Options = append(e.Options, form.Option{Value: strings.Join(value, "|"), Label: fmt.Sprintf("%s, %s: %s of %s", w.Spec, lowerFirst(w.Of.Name()), counted(w.Parts, "part"), from)})
 	}
 	return e
 }
@@ -128,7 +128,7 @@ func (s *Server) makeLot(w http.ResponseWriter, r *http.Request) error {
 	if chosen == "" || len(pieces) != 4 || pieces[2] != "job" && pieces[2] != "load" {
 		a.Say(lotParts.Name, "Choose the parts that are offered together.")
 	} else {
-		offer.Kind, offer.Spec, offer.Job = quality.Kind(pieces[0]), pieces[1], pieces[3]
+		offer.Of, offer.Spec, offer.Job = quality.Sampled(pieces[0]), pieces[1], pieces[3]
 		if pieces[2] == "load" {
 			offer.Job, offer.Load = "", pieces[3]
 		}
@@ -150,9 +150,9 @@ func (s *Server) makeLot(w http.ResponseWriter, r *http.Request) error {
 
 func lotTable(v *visit, lots []store.InspectionLot) *page.SetupTable {
 	table := &page.SetupTable{Caption: "Inspection lots", Heads: []string{"Lot", "Check", "Parts", "Sample", "Failed", "Standing", "Made"},
-		Empty: "No lot yet. A finish spec says under Sampling which checks are made on a sample."}
+		Empty: "No lot yet. A finish spec says under Sampling which checks are made, or gloss and adhesion measured, on a sample."}
 	for _, l := range lots {
-		table.Rows = append(table.Rows, []page.SetupCell{page.Code(l.Number, lotHref(l.Number)), page.Words(l.SpecCode + ", " + lowerFirst(l.Kind.Name())),
+		table.Rows = append(table.Rows, []page.SetupCell{page.Code(l.Number, lotHref(l.Number)), page.Words(l.SpecCode + ", " + lowerFirst(l.Of.Name())),
 			page.Words(fmt.Sprintf("%d, %s %s", l.Size, sourceWords[l.SourceKind], l.Source)), page.Words(fmt.Sprintf("%d of %d checked", l.Checked, l.Sample)),
 			page.Words(fmt.Sprintf("%d, %d allowed", l.Failed, l.Accept)), {Standing: lotStanding(l.State)}, page.Words(lotTime(v, l.MadeAt))})
 	}
@@ -161,7 +161,7 @@ func lotTable(v *visit, lots []store.InspectionLot) *page.SetupTable {
 
 // lotTime prints when something happened to a lot, short enough for a column.
 func lotTime(v *visit, at time.Time) string {
-	return at.In(v.site.Location()).Format("2 Jan 2006 15:04")
+	return shortTime(at, v.site.Location())
 }
 
 var sourceWords = map[string]string{"job": "job", "rack": "rack", "load": "oven load"}
@@ -180,11 +180,11 @@ func severitySections(v *visit, severities []store.Severity, a *form.Answers, pr
 			stands = page.Stands("fail", "stopped")
 			if approvers.admits(v) == nil {
 				f := simpleForm("/sampling/resume", "Sign and begin again", problem, fields(a, append([]form.Entry{resumeReason}, signing(v)...)...))
-				f.Hidden = []page.SetupBox{{Name: "spec", Value: one.SpecCode}, {Name: "kind", Value: string(one.Kind)}}
-				sections = append(sections, page.SetupSection{Head: "Begin again: " + one.SpecCode + ", " + lowerFirst(one.Kind.Name()), Note: "Inspection by lot is stopped until the cause is mended. It begins again on tightened inspection. Your signature means: authorised.", Form: &f})
+				f.Hidden = []page.SetupBox{{Name: "spec", Value: one.SpecCode}, {Name: "kind", Value: string(one.Of)}}
+				sections = append(sections, page.SetupSection{Head: "Begin again: " + one.SpecCode + ", " + lowerFirst(one.Of.Name()), Note: "Inspection by lot is stopped until the cause is mended. It begins again on tightened inspection. Your signature means: authorised.", Form: &f})
 			}
 		}
-		table.Rows = append(table.Rows, []page.SetupCell{page.Words(one.SpecCode), page.Words(one.Kind.Name()), stands})
+		table.Rows = append(table.Rows, []page.SetupCell{page.Words(one.SpecCode), page.Words(one.Of.Name()), stands})
 	}
 	return sections
 }
@@ -206,7 +206,7 @@ func (s *Server) resumeInspection(w http.ResponseWriter, r *http.Request) error 
 		if err != nil {
 			return err
 		}
-		return s.store.ResumeInspection(r.Context(), v.actor, a.Values.Get("spec"), quality.Kind(a.Values.Get("kind")), reason, proof)
+		return s.store.ResumeInspection(r.Context(), v.actor, a.Values.Get("spec"), quality.Sampled(a.Values.Get("kind")), reason, proof)
 	})
 	if err != nil {
 		return err
@@ -228,7 +228,7 @@ func switchTable(v *visit, switches []store.Switch) *page.SetupTable {
 		if len(w.Lots) == 1 {
 			lots = page.Code(w.Lots[0], lotHref(w.Lots[0]))
 		}
-		table.Rows = append(table.Rows, []page.SetupCell{page.Words(lotTime(v, w.At)), page.Words(w.SpecCode + ", " + lowerFirst(w.Kind.Name())), page.Words(fmt.Sprintf("%s → %s", w.From, w.To)),
+		table.Rows = append(table.Rows, []page.SetupCell{page.Words(lotTime(v, w.At)), page.Words(w.SpecCode + ", " + lowerFirst(w.Of.Name())), page.Words(fmt.Sprintf("%s → %s", w.From, w.To)),
 			page.Words(w.Reason), lots, page.Words(by)})
 	}
 	return table

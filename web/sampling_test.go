@@ -29,7 +29,7 @@ func (d *desk) sampledSpec(rule quality.SampleRule) store.PartNumber {
 	ctx := d.t.Context()
 	rev, err := d.DB.AddSpec(ctx, d.Everyone, "PC-S", "Brackets, on a sample", "A", quality.FinishSpec{Version: quality.SpecVersion, MaxCycles: 2,
 		Film:     &quality.FilmSpec{Limits: quality.Between(60, 120, quality.Micrometre), Rule: quality.Areas80, Spots: 5, ReadingsPerSpot: 1},
-		Sampling: map[quality.Kind]quality.SampleRule{quality.Film: rule}})
+		Sampling: map[quality.Sampled]quality.SampleRule{quality.Sampled(quality.Film): rule}})
 	if err == nil {
 		err = d.DB.ApproveSpec(ctx, d.Everyone, rev.ID, d.Proof(d.Everyone))
 	}
@@ -65,7 +65,7 @@ func (d *desk) sampledJob(number store.PartNumber, job string, n int) []uuid.UUI
 func (d *desk) makeSampledLot(job string) (l store.InspectionLot, drawn, rest []store.LotPart) {
 	d.t.Helper()
 	ctx := d.t.Context()
-	number, err := d.DB.MakeLot(ctx, d.Everyone, store.LotOffer{ID: store.NewID(), Spec: "PC-S", Kind: quality.Film, Job: job})
+	number, err := d.DB.MakeLot(ctx, d.Everyone, store.LotOffer{ID: store.NewID(), Spec: "PC-S", Of: quality.Sampled(quality.Film), Job: job})
 	if err == nil {
 		l, err = d.DB.InspectionLotByNumber(ctx, d.Site.ID, number)
 	}
@@ -225,7 +225,7 @@ func TestSpecFormTakesTheRulesOfSampling(t *testing.T) {
 		t.Fatal(err)
 	}
 	spec, err := revision.Spec()
-	if want := (quality.SampleRule{By: quality.SampleLot, Plan: quality.PlanAQL, Level: "II", AQL: 0.65, Reduced: true}); err != nil || len(spec.Sampling) != 1 || spec.Sampling[quality.Film] != want {
+	if want := (quality.SampleRule{By: quality.SampleLot, Plan: quality.PlanAQL, Level: "II", AQL: 0.65, Reduced: true}); err != nil || len(spec.Sampling) != 1 || spec.Sampling[quality.Sampled(quality.Film)] != want {
 		t.Errorf("the rules are %+v, want %+v; %v", spec.Sampling, want, err)
 	}
 	_, shown := d.get(page)

@@ -41,7 +41,7 @@ func (s *Server) renderInspectionLot(w http.ResponseWriter, r *http.Request, sta
 		return err
 	}
 	view := page.SamplingView{Frame: s.deskFrame(v, "Lot "+l.Number, "Parts"), Title: "Lot " + l.Number, Back: page.Ref{Text: "All lots", Href: "/sampling"}, Standing: lotStanding(l.State),
-		Lead:  fmt.Sprintf("%s of %s, %s %s: %d of %d samples checked, %d failed, %d allowed.", l.Kind.Name(), counted(l.Size, "part"), sourceWords[l.SourceKind], l.Source, l.Checked, l.Sample, l.Failed, l.Accept),
+		Lead:  fmt.Sprintf("%s of %s, %s %s: %d of %d samples checked, %d failed, %d allowed.", l.Of.Name(), counted(l.Size, "part"), sourceWords[l.SourceKind], l.Source, l.Checked, l.Sample, l.Failed, l.Accept),
 		Facts: inspectionLotFacts(v, l)}
 	sample, rest := lotLists(l, parts)
 	view.Parts = append(view.Parts, page.SetupSection{ID: "sample", Head: "Sample", Table: sample})
@@ -113,7 +113,7 @@ func lotLists(l store.InspectionLot, parts []store.LotPart) (sample, rest *page.
 			return page.Words("none")
 		}
 		if p.Seq > 0 || l.State == quality.LotRejected {
-			return page.SetupCell{Ref: page.Ref{Text: "record it", Href: sampleHref(p.Serial, l.Kind)}}
+			return page.SetupCell{Ref: page.Ref{Text: "record it", Href: sampleHref(p.Serial, l.Of.Check())}}
 		}
 		return page.Words("none needed")
 	}
@@ -134,6 +134,27 @@ func lotLists(l store.InspectionLot, parts []store.LotPart) (sample, rest *page.
 // sampleHref is where a sample is checked: always on the part itself.
 func sampleHref(serial string, kind quality.Kind) string {
 	return subjectHref("part", serial) + "/" + strings.ReplaceAll(string(kind), "_", "-")
+}
+
+// carrierLots are what is checked on a sample of a rack or oven load, lot by lot.
+func (s *Server) carrierLots(r *http.Request, on store.Subject) ([]page.CarrierLot, error) {
+	samples, err := s.store.SamplesOn(r.Context(), visitFrom(r).site.ID, on)
+	var lots []page.CarrierLot
+	for _, one := range samples {
+		text := "Lot " + one.Lot
+		if len(lots) == 0 || lots[len(lots)-1].Lot.Text != text {
+			stands := lotStanding(one.State)
+			lots = append(lots, page.CarrierLot{What: one.Of.Name(), Lot: page.Ref{Text: text, Href: lotHref(one.Lot)}, Verdict: stands.Kind, Words: stands.Word})
+		}
+		line := page.CarrierSample{Serial: one.Serial, Href: sampleHref(one.Serial, one.Of.Check()), Verdict: "none", Words: "to be checked"}
+		if one.Verdict != "" {
+			stands := verdictStanding(one.Verdict)
+			line.Href, line.Verdict, line.Words = subjectHref("part", one.Serial), stands.Kind, stands.Word
+		}
+		last := &lots[len(lots)-1]
+		last.Samples = append(last.Samples, line)
+	}
+	return lots, err
 }
 
 // swapSection is the form that takes a part out of the sample; nil where nobody may or nothing can be swapped.

@@ -121,7 +121,7 @@ const maxBody = 1 << 20
 // uploads are the addresses that take a file.
 var (
 	uploads     = regexp.MustCompile(`^/loads/[^/]+/profile$`)
-	fileUploads = regexp.MustCompile(`^/(holds|records|gauges|first-articles|setup/lots)/[^/]+/files$`)
+	fileUploads = regexp.MustCompile(`^/((holds|records|gauges|first-articles|setup/lots)/[^/]+/files|setup/materials/[^/]+/sheets)$`)
 )
 
 func limitBody(next http.Handler) http.Handler {

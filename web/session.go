@@ -209,7 +209,7 @@ func (s *Server) benchFrame(v *visit, title string) ui.BenchFrame {
 	}
 	f.Site, f.Theme, f.Flash, f.TakeBack = v.site.Name, v.theme, v.flash, v.takeBack
 	if v.device != nil {
-		f.Station, f.PxPerInch = v.device.Station, v.device.PixelsPerInch
+		f.Station, f.PxPerInch, f.Enrolled = v.device.Station, v.device.PixelsPerInch, true
 	}
 	if v.person != nil {
 		f.Person, f.PersonID, f.CanSetup = v.person.Name, v.person.ID.String(), setup.admits(v) == nil

@@ -109,9 +109,12 @@ func TestSpecFormLosesNothing(t *testing.T) {
 	for name, spec := range map[string]quality.FinishSpec{
 		"full":  full,
 		"blank": blankSpec(),
-		"sampling": {Version: quality.SpecVersion, MaxCycles: 1, Weld: &quality.WeldSpec{Level: "C"}, Sampling: map[quality.Kind]quality.SampleRule{
-			quality.Weld: {By: quality.SampleLot, Plan: quality.PlanZero, SharePercent: 2.5, ConfidencePercent: 90}, quality.Finish: {By: quality.SampleLot, Plan: quality.PlanAQL, Level: "S-3", AQL: 0.065, Reduced: true},
-			quality.CureTest: {By: quality.SampleLoad, Number: 1}, quality.Film: {By: quality.SampleLot, Plan: quality.PlanCoating}}},
+		"sampling": {Version: quality.SpecVersion, MaxCycles: 1, Weld: &quality.WeldSpec{Level: "C"}, Sampling: map[quality.Sampled]quality.SampleRule{
+			quality.Sampled(quality.Weld): {By: quality.SampleLot, Plan: quality.PlanZero, SharePercent: 2.5, ConfidencePercent: 90}, quality.Sampled(quality.Finish): {By: quality.SampleLot, Plan: quality.PlanAQL, Level: "S-3", AQL: 0.065, Reduced: true},
+			quality.Sampled(quality.CureTest): {By: quality.SampleLoad, Number: 1}, quality.Sampled(quality.Film): {By: quality.SampleLot, Plan: quality.PlanCoating}}},
+		"sampled apart": sheenSpec,
+		"sizes of welds sampled apart": {Version: quality.SpecVersion, MaxCycles: 1, Weld: &quality.WeldSpec{Level: "C", Leg: quality.AtLeast(4, quality.Millimetre), Throat: quality.AtLeast(3, quality.Millimetre)},
+			Sampling: map[quality.Sampled]quality.SampleRule{quality.WeldLeg: {By: quality.SampleLot, Plan: quality.PlanCoating}, quality.WeldThroat: {By: quality.SampleLot, Plan: quality.PlanAQL, Level: "II", AQL: 4}}},
 		"first article": {Version: quality.SpecVersion, MaxCycles: 1, Weld: &quality.WeldSpec{Level: "C"}, FirstArticle: &quality.FirstArticleSpec{GapDays: 180}},
 		"mils, share rule": {Version: quality.SpecVersion, MaxCycles: 3, Film: &quality.FilmSpec{Limits: quality.Limits{
 			Low: &quality.Limit{Value: 1.2, Unit: quality.Mil, Paired: &quality.PairedLimit{Value: 30, Unit: quality.Micrometre}}},

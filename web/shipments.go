@@ -53,7 +53,7 @@ func shipmentTable(all []store.Shipment, zone *time.Location, empty string) page
 		if sh.Returned > 0 {
 			parts += fmt.Sprintf(", %d back", sh.Returned)
 		}
-		table.Rows = append(table.Rows, []page.SetupCell{page.Code(sh.Number, "/shipments/"+sh.Number), page.Words(sh.ShippedAt.In(zone).Format("2006-01-02 15:04")), page.Words(sh.Customer),
+		table.Rows = append(table.Rows, []page.SetupCell{page.Code(sh.Number, "/shipments/"+sh.Number), page.Words(shortTime(sh.ShippedAt, zone)), page.Words(sh.Customer),
 			page.Code(sh.DeliveryNote, ""), page.Code(sh.OrderRef, ""), page.Words(sh.Jobs), page.Figure(parts), paperRef("/certificates/", sh.Certificates)})
 	}
 	return table

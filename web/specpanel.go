@@ -39,7 +39,7 @@ func specPencilOptions() []form.Option {
 }
 
 func specPanelGroup(a *form.Answers, problems []string) page.SetupGroup {
-	return page.SetupGroup{Legend: "Panel test", Problems: problems, Note: "Every part of a load then needs a passing test on a panel that went with the load. A failed one holds them all.",
+	return page.SetupGroup{Legend: "Panel test", Problems: problems, Note: "Every part of a load then needs a passing test on a panel that went with the load. A failed one holds them all. Adhesion and gloss that are asked for here are measured on the panel instead of on parts: take them out of the finish check, unless parts are to be measured as well.",
 		Fields: fields(a, specPanelAsk, specPanelAdhesion, specPanelClass, specPanelConditions, specPanelBend, specPanelBendTape, specPanelImpact, specPanelImpactTape, specPanelPencil,
 			specPanelGloss, specPanelGeometry, specPanelNominal, specPanelTolerance)}
 }

@@ -1,6 +1,7 @@
 package web
 
 import (
+	"fmt"
 	"strconv"
 	"strings"
 
@@ -9,7 +10,8 @@ import (
 	"coatbook/web/page"
 )
 
-// The sections of a finish spec on how many parts are checked, one for each kind of check that may be made on a sample.
+// The sections of a finish spec on how many parts are checked, one for each check that may be made on a sample and each
+// characteristic of one that may be sampled apart from it.
 
 var (
 	sampleBy         = form.Entry{Kind: form.Pick, Label: "Checked on", Options: optionsOf("every", "every part", "rack", "so many parts of each rack", "load", "so many parts of each oven load", "coating", "a lot: lot table for thickness", "aql", "a lot: MIL-STD-105E by level and AQL", "zero", "a lot: none bad in the sample")}
@@ -38,40 +40,61 @@ func sampleAQLs() []form.Option {
 	return out
 }
 
-// sampleEntries are the fields of one kind of check.
-func sampleEntries(kind quality.Kind) (by, number, level, aql, reduced, share, confidence form.Entry) {
-	at := func(e form.Entry, name string) form.Entry { return e.As("sample-" + string(kind) + "-" + name) }
+// sampleField begins the names of the fields for what is sampled, and names their section.
+func sampleField(what quality.Sampled) string {
+	return "sample-" + strings.NewReplacer(".", "-", "_", "-").Replace(string(what))
+}
+
+// sampleEntries are the fields for what is sampled.
+func sampleEntries(what quality.Sampled) (by, number, level, aql, reduced, share, confidence form.Entry) {
+	at := func(e form.Entry, name string) form.Entry { return e.As(sampleField(what) + "-" + name) }
 	by = at(sampleBy, "by")
-	if kind == quality.Weld { // no part hangs on a rack before its welds are checked
+	if what.Check() == quality.Weld { // no part hangs on a rack before its welds are checked
 		by.Options = append(append([]form.Option{}, by.Options[0]), by.Options[3:]...)
+	}
+	if what.Characteristic() != "" {
+		by.Label = "Measured on"
+		by.Options = append([]form.Option{{Value: "every", Label: "every part that gets a " + lowerFirst(what.Check().Name())}}, by.Options[1:]...)
 	}
 	return by, at(sampleNumber, "number"), at(sampleLevel, "level"), at(sampleAQL, "aql"), at(sampleReduced, "reduced"), at(sampleShare, "share"), at(sampleConfidence, "confidence")
 }
 
-// specSampleGroups are the sections, folded where every part is checked.
+// sampleNote says what a draw means; for a characteristic also how it goes with its check and with witness panels.
+func sampleNote(what quality.Sampled) string {
+	if what.Characteristic() == "" {
+		return "Parts that are not drawn stand on the sample. One that fails, or more than the plan allows, holds them all."
+	}
+	check, name := lowerFirst(what.Check().Name()), what.Rule()
+	note := fmt.Sprintf("With a choice of its own here, %s is asked for in the %s of the parts drawn for it, and the %s of any other part is complete without it. Parts that are not drawn stand on the sample; one that fails in %s, or more than the plan allows, holds them all.", name, check, check, name)
+	if what.Check() != quality.Finish {
+		return note
+	}
+	return note + fmt.Sprintf(" For %s on witness panels only, ask for it under Panel test and take it out of the %s above: a panel then stands for its whole load. A spec asks for one of the two, not for both.", name, check)
+}
+
+// specSampleGroups are the sections, folded where there is no draw.
 func specSampleGroups(a *form.Answers, says map[string][]string) []page.SetupGroup {
 	var groups []page.SetupGroup
-	for _, kind := range quality.SampledKinds {
-		by, number, level, aql, reduced, share, confidence := sampleEntries(kind)
+	for _, what := range quality.Sampleable {
+		by, number, level, aql, reduced, share, confidence := sampleEntries(what)
 		chosen := a.Values.Get(by.Name)
-		problems := says["sample-"+string(kind)]
+		problems := says[sampleField(what)]
 		wrong := false
 		for _, e := range []form.Entry{by, number, level, aql, share, confidence} {
 			wrong = wrong || a.Wrong[e.Name] != ""
 		}
-		groups = append(groups, page.SetupGroup{Legend: "Sampling: " + lowerFirst(kind.Name()), Problems: problems, Folded: (chosen == "" || chosen == "every") && len(problems) == 0 && !wrong,
-			Note:   "Parts that are not drawn stand on the sample. One that fails, or more than the plan allows, holds them all.",
-			Fields: fields(a, by, number, level, aql, share, confidence, reduced)})
+		groups = append(groups, page.SetupGroup{Legend: "Sampling: " + lowerFirst(what.Name()), Problems: problems, Folded: (chosen == "" || chosen == "every") && len(problems) == 0 && !wrong,
+			Note: sampleNote(what), Fields: fields(a, by, number, level, aql, share, confidence, reduced)})
 	}
 	return groups
 }
 
 // specStandSampling writes the rules into the form.
-func specStandSampling(a *form.Answers, rules map[quality.Kind]quality.SampleRule) {
-	for _, kind := range quality.SampledKinds {
-		by, number, level, aql, reduced, share, confidence := sampleEntries(kind)
+func specStandSampling(a *form.Answers, rules map[quality.Sampled]quality.SampleRule) {
+	for _, what := range quality.Sampleable {
+		by, number, level, aql, reduced, share, confidence := sampleEntries(what)
 		a.Values.Set(by.Name, "every")
-		rule, ok := rules[kind]
+		rule, ok := rules[what]
 		if !ok {
 			continue
 		}
@@ -92,12 +115,12 @@ func specStandSampling(a *form.Answers, rules map[quality.Kind]quality.SampleRul
 	}
 }
 
-// specReadSampling reads the rules; a kind that is checked on every part has none. What the chosen way does not use is left
+// specReadSampling reads the rules; what has no draw has none. What the chosen way does not use is left
 // out, so that an approver signs what counts.
-func specReadSampling(a *form.Answers) map[quality.Kind]quality.SampleRule {
-	var rules map[quality.Kind]quality.SampleRule
-	for _, kind := range quality.SampledKinds {
-		by, number, level, aql, reduced, share, confidence := sampleEntries(kind)
+func specReadSampling(a *form.Answers) map[quality.Sampled]quality.SampleRule {
+	var rules map[quality.Sampled]quality.SampleRule
+	for _, what := range quality.Sampleable {
+		by, number, level, aql, reduced, share, confidence := sampleEntries(what)
 		by.Optional = true // a form without the section asks for every part
 		chosen := a.Pick(by)
 		if chosen == "" || chosen == "every" {
@@ -116,19 +139,19 @@ func specReadSampling(a *form.Answers) map[quality.Kind]quality.SampleRule {
 			rule = quality.SampleRule{By: quality.SampleLot, Plan: quality.PlanCoating}
 		}
 		if rules == nil {
-			rules = map[quality.Kind]quality.SampleRule{}
+			rules = map[quality.Sampled]quality.SampleRule{}
 		}
-		rules[kind] = rule
+		rules[what] = rule
 	}
 	return rules
 }
 
 // specSampleWords are the rules in words.
-func specSampleWords(rules map[quality.Kind]quality.SampleRule) []page.DeskFact {
+func specSampleWords(rules map[quality.Sampled]quality.SampleRule) []page.DeskFact {
 	var facts []page.DeskFact
-	for _, kind := range quality.SampledKinds {
-		if rule, ok := rules[kind]; ok {
-			facts = append(facts, page.Plain(kind.Name(), rule.String()))
+	for _, what := range quality.Sampleable {
+		if rule, ok := rules[what]; ok {
+			facts = append(facts, page.Plain(what.Name(), rule.String()))
 		}
 	}
 	return facts
@@ -136,9 +159,9 @@ func specSampleWords(rules map[quality.Kind]quality.SampleRule) []page.DeskFact 
 
 // sampleSection names the section that a sentence of Validate about sampling is about, empty for any other.
 func sampleSection(sentence string) string {
-	for _, kind := range quality.SampledKinds {
-		if strings.HasPrefix(sentence, "Sampling, "+lowerFirst(kind.Name())) {
-			return "sample-" + string(kind)
+	for _, what := range quality.Sampleable {
+		if strings.HasPrefix(sentence, "Sampling, "+lowerFirst(what.Name())) {
+			return sampleField(what)
 		}
 	}
 	return ""

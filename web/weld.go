@@ -34,10 +34,10 @@ func (sh *sheet) weldSlots() (light form.Slot, sizes []form.Slot) {
 	}
 	for n := 1; n <= sh.form.Circumstance.Welds; n++ {
 		if !spec.Leg.None() {
-			sizes = append(sizes, form.Slot{Name: fmt.Sprintf("leg-%d", n), Label: fmt.Sprintf("Weld %d, leg", n), Characteristic: "weld_leg", Spot: n, Unit: quality.Millimetre})
+			sizes = append(sizes, form.Slot{Name: fmt.Sprintf("leg-%d", n), Label: fmt.Sprintf("Weld %d, leg", n), Characteristic: "weld_leg", Spot: n, Unit: quality.Millimetre, Optional: !sh.asked(quality.WeldLeg)})
 		}
 		if !spec.Throat.None() {
-			sizes = append(sizes, form.Slot{Name: fmt.Sprintf("throat-%d", n), Label: fmt.Sprintf("Weld %d, throat", n), Characteristic: "weld_throat", Spot: n, Unit: quality.Millimetre})
+			sizes = append(sizes, form.Slot{Name: fmt.Sprintf("throat-%d", n), Label: fmt.Sprintf("Weld %d, throat", n), Characteristic: "weld_throat", Spot: n, Unit: quality.Millimetre, Optional: !sh.asked(quality.WeldThroat)})
 		}
 	}
 	return light, sizes
@@ -66,13 +66,23 @@ func showWeld(sh *sheet, e page.Entry) templ.Component {
 		v.Facts = append(v.Facts, page.Fact{Name: "Quality level", Value: fmt.Sprintf("%s, wall %s mm, %d welds", spec.Level, quality.Number(sh.form.Circumstance.WallMM, 2), sh.form.Circumstance.Welds)})
 	}
 	v.Light = sh.field(light, limits.Light)
+	var typed []string
 	for _, slot := range sizes {
+		typed = append(typed, slot.Name)
 		l := limits.Leg
 		if slot.Characteristic == "weld_throat" {
 			l = limits.Throat
 		}
 		v.Sizes = append(v.Sizes, sh.field(slot, l))
 	}
+	var together []quality.Sampled
+	if !limits.Leg.None() {
+		together = append(together, quality.WeldLeg)
+	}
+	if !limits.Throat.None() {
+		together = append(together, quality.WeldThroat)
+	}
+	v.SizesApart = sh.apart(typed, together...)
 	welder, _ := sh.chosen("welder", "welder")
 	v.Welder = ui.Select{Name: "welder", Label: "Welder", Hint: "who welded it", Empty: "not known", Scan: "PERSON"}
 	for _, p := range sh.form.Welders {

@@ -22,7 +22,7 @@ func (s *Shop) newBrackets(ctx context.Context, _ time.Time) error {
 	engineer := s.People["nadia"]
 	rev, err := s.DB.AddSpec(ctx, engineer, "PC-15", "Brackets coated outside, film on a sample", "A", quality.FinishSpec{Version: quality.SpecVersion, MaxCycles: 1,
 		Film:     &quality.FilmSpec{Rule: quality.Areas80, Spots: 5, ReadingsPerSpot: 1, Limits: quality.Between(60, 120, quality.Micrometre)},
-		Sampling: map[quality.Kind]quality.SampleRule{quality.Film: {By: quality.SampleLot, Plan: quality.PlanAQL, Level: "II", AQL: 6.5}}})
+		Sampling: map[quality.Sampled]quality.SampleRule{quality.Sampled(quality.Film): {By: quality.SampleLot, Plan: quality.PlanAQL, Level: "II", AQL: 6.5}}})
 	if err != nil {
 		return fmt.Errorf("spec PC-15: %w", err)
 	}
@@ -65,7 +65,7 @@ func (s *simulation) sampleBrackets(ctx context.Context, day int, at time.Time) 
 	if err != nil {
 		return err
 	}
-	lot, err := s.DB.At(at.Add(5*time.Minute)).MakeLot(ctx, office, store.LotOffer{ID: store.NewID(), Spec: "PC-15", Kind: quality.Film, Job: number})
+	lot, err := s.DB.At(at.Add(5*time.Minute)).MakeLot(ctx, office, store.LotOffer{ID: store.NewID(), Spec: "PC-15", Of: quality.Sampled(quality.Film), Job: number})
 	if err != nil {
 		return fmt.Errorf("lot of %s: %w", number, err)
 	}

@@ -598,7 +598,7 @@ func HoldAction(v HoldActionView) templ.Component {
 			if templ_7745c5c3_Err != nil {
 				return templ_7745c5c3_Err
 			}
-			templ_7745c5c3_Err = templruntime.WriteString(templ_7745c5c3_Buffer, 48, "\">Cancel, change nothing</a> <button class=\"primary\" type=\"submit\">Enter</button></p></form></div>")
+			templ_7745c5c3_Err = templruntime.WriteString(templ_7745c5c3_Buffer, 48, "\">Cancel, change nothing</a> <button class=\"primary\" type=\"submit\">Enter the action</button></p></form></div>")
 			if templ_7745c5c3_Err != nil {
 				return templ_7745c5c3_Err
 			}

@@ -66,9 +66,14 @@ function restore() {
 	}
 	if (!back) return;
 	announce(draft.at);
+	// What came back is seen, also where the page folds it away.
+	for (const fold of form().querySelectorAll("details:not([open])")) {
+		const typed = (f) => (f.type === "radio" || f.type === "checkbox" ? f.checked : f.type !== "hidden" && f.value !== "");
+		fold.open = [...fold.querySelectorAll("input, select, textarea")].some(typed);
+	}
 	form().querySelectorAll("input.reading").forEach((r) => { if (r.value) r.dispatchEvent(new Event("change", { bubbles: true })); });
 	document.dispatchEvent(new CustomEvent("restored"));
-	const empty = [...form().querySelectorAll("input.reading")].find((r) => !r.value && !r.closest("tr.absent"));
+	const empty = [...form().querySelectorAll("input.reading")].find((r) => !r.value && !r.closest("tr.absent, details:not([open])"));
 	empty?.focus();
 }
 

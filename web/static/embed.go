@@ -60,6 +60,10 @@ func Handler() http.Handler {
 		} else {
 			w.Header().Set("Cache-Control", "no-cache")
 		}
+		if name == "sheets-worker.js" {
+			// A worker may answer for addresses under its own folder; this one answers for the sheets and nothing else.
+			w.Header().Set("Service-Worker-Allowed", "/sheets")
+		}
 		inner := r.Clone(r.Context())
 		inner.URL.Path = "/" + name
 		server.ServeHTTP(w, inner)

@@ -4,7 +4,8 @@
 import { say } from "./say.js";
 
 const form = () => document.querySelector("form[data-entry]");
-const all = () => [...document.querySelectorAll("form[data-entry] input.reading")].filter((r) => !r.closest("tr.absent") && !absent(r));
+// What is folded away is not asked for: a gauge does not type into it, and the focus does not go there.
+const all = () => [...document.querySelectorAll("form[data-entry] input.reading")].filter((r) => !r.closest("tr.absent, details:not([open])") && !absent(r));
 const absent = (reading) => form().elements[reading.name + "-absent"]?.value;
 // The reading that the keys write into.
 let current = null;

@@ -82,6 +82,7 @@ const (
 	plotTop, plotBottom  = 20.0, 26.0
 	letter               = 6.4 // mean width of a letter at the chart's type size
 	labelRoom, whenEvery = 12.0, 118.0
+	beyondRow            = 14.0 // for each limit that lies outside the picture, outside the plotting area too
 )
 
 // frame maps points and values to the picture.
@@ -100,6 +101,14 @@ func NewPlot(d ChartData) Plot {
 	low, high := reach(d)
 	marks, decimals := ticks(low, high, int(max(2, (d.Height-plotTop-plotBottom)/42)))
 	f := frame{left: plotLeft, right: d.Width - plotRight, top: plotTop, bottom: d.Height - plotBottom, low: marks[0], high: marks[len(marks)-1]}
+	for _, l := range d.Limits {
+		switch {
+		case l.Value > f.high:
+			f.top += beyondRow
+		case l.Value < f.low:
+			f.bottom -= beyondRow
+		}
+	}
 	f.step = (f.right - f.left) / float64(max(len(d.Points), 1))
 	p := Plot{
 		Name: d.Name, Axis: d.Axis, Box: "0 0 " + at(d.Width) + " " + at(d.Height), Width: at(d.Width), Height: at(d.Height),
@@ -142,15 +151,20 @@ func reach(d ChartData) (low, high float64) {
 	return low, high
 }
 
-// limits draws the spec limits, and says in words where one lies outside the picture.
+// limits draws the spec limits. Where one lies outside the picture, words outside the plotting area say so: above what stands
+// over it, or below the times.
 func (p *Plot) limits(d ChartData, f frame) {
+	above, below := 0.0, 0.0
 	for _, l := range d.Limits {
-		switch y := f.y(l.Value); {
-		case y < f.top-0.5:
-			p.Beyond = append(p.Beyond, plotLabel{X: at(f.left + 6), Y: at(f.top + 12), Text: l.Words + ", above this picture"})
-		case y > f.bottom+0.5:
-			p.Beyond = append(p.Beyond, plotLabel{X: at(f.left + 6), Y: at(f.bottom - 6), Text: l.Words + ", below this picture"})
+		switch {
+		case l.Value > f.high:
+			p.Beyond = append(p.Beyond, plotLabel{X: at(f.left), Y: at(12 + beyondRow*above), Text: l.Words + ", above this picture"})
+			above++
+		case l.Value < f.low:
+			p.Beyond = append(p.Beyond, plotLabel{X: at(f.left), Y: at(f.bottom + 18 + beyondRow*(below+1)), Text: l.Words + ", below this picture"})
+			below++
 		default:
+			y := f.y(l.Value)
 			textY := y - 5
 			if textY < f.top+8 {
 				textY = y + 14

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"regexp"
+	"strconv"
 	"strings"
 	"testing"
 )
@@ -97,6 +98,31 @@ func TestFarLimitIsToldInsteadOfPressingTheChartFlat(t *testing.T) {
 	}
 	if !strings.Contains(svg, ">minimum 60 µm<") {
 		t.Error("the near limit is not drawn")
+	}
+}
+
+func TestWordsOfLimitsOutsideThePictureStandWhereNoPointCanBe(t *testing.T) {
+	d := chartOf(10)
+	d.Limits = append(d.Limits, ChartLimit{Value: 500, Words: "maximum 500 µm"}, ChartLimit{Value: -900, Words: "minimum -900 µm"})
+	p := NewPlot(d)
+	number := func(s string) float64 {
+		v, err := strconv.ParseFloat(s, 64)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return v
+	}
+	seen := map[string]bool{}
+	for _, l := range p.Beyond {
+		// The letters are 12 units high; a run's words stand on the 6 units above the plotting area.
+		y := number(l.Y)
+		if y > number(p.Top)-18 && y < number(p.Bottom)+18+12 || y < 10 || y > d.Height || seen[l.Y] {
+			t.Errorf("%q at %s: the plotting area goes from %s to %s, the picture to %g", l.Text, l.Y, p.Top, p.Bottom, d.Height)
+		}
+		seen[l.Y] = true
+	}
+	if len(p.Beyond) != 3 {
+		t.Errorf("%d limits are told outside the picture, want 3", len(p.Beyond))
 	}
 }
 

@@ -20,6 +20,8 @@ type BenchFrame struct {
 	TakeBack TakeBack
 	// PxPerInch is the tablet's scale: gloved targets are 20 mm on its glass. 0 takes the usual 132.
 	PxPerInch int
+	// Enrolled says that the browser is a tablet of the shop.
+	Enrolled bool
 	// IdleSeconds is how long the page may lie untouched before it locks; 0 leaves that to the server alone.
 	IdleSeconds int
 	// ServerTime is the server's clock at rendering, RFC 3339 with milliseconds; the page measures its own against it.
