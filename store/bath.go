@@ -36,7 +36,7 @@ func (db *DB) Baths(ctx context.Context, site uuid.UUID) ([]Bath, error) {
 // AddBath adds a bath. Its code and stage stay as they are for good.
 func (db *DB) AddBath(ctx context.Context, a Actor, b Bath) (Bath, error) {
 	b.ID, b.Active = NewID(), true
-	err := db.inTx(ctx, a.Site, func(tx pgx.Tx) error {
+	err := db.inTx(ctx, a.Site, func(tx querier) error {
 		if err := run(ctx, tx, `INSERT INTO bath (site_id, bath_id, code, name, stage, volume_l, dump_days) VALUES (@site, @id, @code, @name, @stage, @volume, @dump)`,
 			pgx.StrictNamedArgs{"site": a.Site, "id": b.ID, "code": b.Code, "name": b.Name, "stage": b.Stage, "volume": b.VolumeL, "dump": b.DumpDays}); err != nil {
 			return err
@@ -51,7 +51,7 @@ func (db *DB) AddBath(ctx context.Context, a Actor, b Bath) (Bath, error) {
 
 // ChangeBath changes a bath's name, volume, rhythm of make-up and whether it is in use.
 func (db *DB) ChangeBath(ctx context.Context, a Actor, b Bath) error {
-	return db.inTx(ctx, a.Site, func(tx pgx.Tx) error {
+	return db.inTx(ctx, a.Site, func(tx querier) error {
 		before, err := one[Bath](ctx, tx, `SELECT `+bathColumns+` FROM bath WHERE site_id = @site AND bath_id = @id`,
 			pgx.StrictNamedArgs{"site": a.Site, "id": b.ID})
 		if err != nil {

@@ -125,7 +125,7 @@ func (db *DB) SetBathControl(ctx context.Context, a Actor, bath uuid.UUID, c Bat
 	if c.Rhythm == "hours" {
 		args["every"] = c.EveryHours
 	}
-	return db.inTx(ctx, a.Site, func(tx pgx.Tx) error {
+	return db.inTx(ctx, a.Site, func(tx querier) error {
 		if err := run(ctx, tx, `INSERT INTO bath_control (site_id, control_id, bath_id, characteristic, method, unit, nominal, minimum, maximum, factor, normality, equivalent_weight, sample_ml,
 				reference_c, per_degree, rhythm, every_hours, source, active, set_by, set_at)
 			VALUES (@site, @id, @bath, @characteristic, @method, @unit, @nominal, @minimum, @maximum, @factor, @normality, @equivalent, @sample, @reference, @per_degree, @rhythm, @every,

@@ -268,7 +268,7 @@ func dumpDue(st Site, b Bath, madeUp *time.Time, at time.Time) string {
 }
 
 // prepareBath reads what a reading of a bath, or an addition to it, depends on.
-func (db *DB) prepareBath(ctx context.Context, q querier, a Actor, e *Entry, w *work) error {
+func (db *DB) prepareBath(ctx context.Context, q querier, a Actor, e *Entry, w *work, read *asked) error {
 	standings, err := bathStandings(ctx, q, w.site, e.ObservedAt)
 	if err != nil {
 		return err
@@ -284,12 +284,7 @@ func (db *DB) prepareBath(ctx context.Context, q querier, a Actor, e *Entry, w *
 		control.Due = c.Due
 		w.circumstance.Controls = append(w.circumstance.Controls, control)
 	}
-	b := &pgx.Batch{}
-	qualified := askQualification(b, a, e, w)
-	if err := send(ctx, q, b); err != nil {
-		return fmt.Errorf("qualification: %w", err)
-	}
-	qualified()
+	read.qualified(e, w)
 	if e.Kind == quality.BathAddition {
 		return checkAddition(ctx, q, a.Site, e, bath.Bath, w)
 	}

@@ -58,7 +58,7 @@ func (db *DB) CautionsRead(ctx context.Context, st Site, person uuid.UUID, at ti
 // ReadCautions stores that the actor read the cautions of hazards, once for each hazard and shift, and one event for those
 // that are new. A time that is zero or has not come is now.
 func (db *DB) ReadCautions(ctx context.Context, a Actor, hazards []string, language string, at time.Time) error {
-	return db.inTx(ctx, a.Site, func(tx pgx.Tx) error {
+	return db.inTx(ctx, a.Site, func(tx querier) error {
 		st, err := site(ctx, tx, a.Site)
 		if err != nil {
 			return err
@@ -105,7 +105,7 @@ func (db *DB) AddCautionReview(ctx context.Context, a Actor, r CautionReview) er
 		return refuse(RuleFuture, "The day of the review has not come yet. Enter the day on which the texts were read.")
 	}
 	id := NewID()
-	err = db.inTx(ctx, a.Site, func(tx pgx.Tx) error {
+	err = db.inTx(ctx, a.Site, func(tx querier) error {
 		if err := run(ctx, tx, `INSERT INTO caution_review (site_id, review_id, text_hash, reviewer, qualification, reviewed_on, recorded_by, recorded_at)
 			VALUES (@site, @id, @hash, @reviewer, @qualification, @on::date, @by, @at)`, pgx.StrictNamedArgs{"site": a.Site, "id": id, "hash": r.TextHash,
 			"reviewer": r.Reviewer, "qualification": r.Qualification, "on": r.ReviewedOn, "by": a.Person, "at": db.Clock()}); err != nil {

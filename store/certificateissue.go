@@ -61,7 +61,7 @@ func (db *DB) Certify(ctx context.Context, a Actor, n NewCertificate, proof Proo
 		}
 	}
 	var number string
-	err := db.inTx(ctx, a.Site, func(tx pgx.Tx) (err error) {
+	err := db.inTx(ctx, a.Site, func(tx querier) (err error) {
 		number, err = db.certify(ctx, tx, a, n, proof)
 		return err
 	})
@@ -72,7 +72,7 @@ func (db *DB) Certify(ctx context.Context, a Actor, n NewCertificate, proof Proo
 	return c, err
 }
 
-func (db *DB) certify(ctx context.Context, tx pgx.Tx, a Actor, n NewCertificate, proof Proof) (string, error) {
+func (db *DB) certify(ctx context.Context, tx querier, a Actor, n NewCertificate, proof Proof) (string, error) {
 	before, err := value[string](ctx, tx, `SELECT number FROM certificate WHERE site_id = @site AND certificate_id = @id`, pgx.StrictNamedArgs{"site": a.Site, "id": n.ID})
 	if err == nil || !errors.Is(err, ErrNotFound) {
 		return before, err
@@ -116,7 +116,7 @@ func (db *DB) certify(ctx context.Context, tx pgx.Tx, a Actor, n NewCertificate,
 }
 
 // queueBehind writes which parts and records a certificate stands on, and its event.
-func (db *DB) queueBehind(ctx context.Context, tx pgx.Tx, b *pgx.Batch, a Actor, n NewCertificate, d *draft) error {
+func (db *DB) queueBehind(ctx context.Context, tx querier, b *pgx.Batch, a Actor, n NewCertificate, d *draft) error {
 	ids, releases, serials := make([]uuid.UUID, len(d.parts)), make([]uuid.UUID, len(d.parts)), make([]string, len(d.parts))
 	for i, p := range d.parts {
 		ids[i], releases[i], serials[i] = p.PartID, p.Release, p.Serial
@@ -157,7 +157,7 @@ func (n *NewCertificate) choose(ctx context.Context, q querier, site uuid.UUID) 
 }
 
 // prepareCertificate checks that the parts may be certified, and states what there is to state but the number.
-func (db *DB) prepareCertificate(ctx context.Context, tx pgx.Tx, a Actor, n *NewCertificate) (*draft, []leaving, error) {
+func (db *DB) prepareCertificate(ctx context.Context, tx querier, a Actor, n *NewCertificate) (*draft, []leaving, error) {
 	if err := n.choose(ctx, tx, a.Site); err != nil {
 		return nil, nil, err
 	}

@@ -60,7 +60,7 @@ func (db *DB) circumstances(ctx context.Context, q querier, a Actor, e *Entry, w
 
 // askFilm asks for the measuring plan of the part and for the gauge; the answer sets what the film's limits depend on and
 // applies the rules on the gauge: in use, in date, verified this shift.
-func askFilm(b *pgx.Batch, site, part uuid.UUID, e *Entry, w *work) (answered func() error) {
+func askFilm(b *pgx.Batch, site, part uuid.UUID, entry Entry) (answered func(e *Entry, w *work) error) {
 	type place struct {
 		Spot    int    `db:"spot"`
 		Area    string `db:"area"`
@@ -72,9 +72,9 @@ func askFilm(b *pgx.Batch, site, part uuid.UUID, e *Entry, w *work) (answered fu
 		WHERE m.site_id = @site AND m.plan_id = (SELECT l.plan_id FROM measuring_plan l JOIN part p ON p.site_id = l.site_id AND p.part_number_id = l.part_number_id
 			WHERE p.site_id = @site AND p.part_id = @part ORDER BY l.revision DESC LIMIT 1)
 		ORDER BY s.spot`, pgx.StrictNamedArgs{"site": site, "part": part})
-	gauges := ask[Instrument](b, selectInstrument+`WHERE i.site_id = @site AND i.instrument_id = @id`, pgx.StrictNamedArgs{"site": site, "id": e.use("gauge")})
-	checked := ask[verifiedOn](b, verifiedOnSQL, pgx.StrictNamedArgs{"site": site, "gauge": e.use("gauge"), "part": part})
-	return func() error {
+	gauges := ask[Instrument](b, selectInstrument+`WHERE i.site_id = @site AND i.instrument_id = @id`, pgx.StrictNamedArgs{"site": site, "id": entry.use("gauge")})
+	checked := ask[verifiedOn](b, verifiedOnSQL, pgx.StrictNamedArgs{"site": site, "gauge": entry.use("gauge"), "part": part})
+	return func(e *Entry, w *work) error {
 		w.circumstance.Recoated = w.parts[0].recoated()
 		for _, p := range *places {
 			w.circumstance.PerSpot = p.PerSpot

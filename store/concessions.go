@@ -26,7 +26,7 @@ type concession struct {
 // that the concession ends. The first decision under a reference opens the concession with its end by date or by number of
 // parts; later ones find it and may leave both out. Its row stays locked until the transaction ends, so that two people at
 // once cannot take the same last part.
-func (db *DB) takeConcession(ctx context.Context, tx pgx.Tx, a Actor, st Site, d *Decision) (uuid.UUID, error) {
+func (db *DB) takeConcession(ctx context.Context, tx querier, a Actor, st Site, d *Decision) (uuid.UUID, error) {
 	customers, err := column[string](ctx, tx, `SELECT DISTINCT j.customer FROM part p JOIN job j ON j.site_id = p.site_id AND j.job_id = p.job_id
 		WHERE p.site_id = @site AND p.part_id = ANY(@parts) ORDER BY 1`, pgx.StrictNamedArgs{"site": a.Site, "parts": d.Parts})
 	if err != nil {
@@ -62,7 +62,7 @@ func (db *DB) takeConcession(ctx context.Context, tx pgx.Tx, a Actor, st Site, d
 }
 
 // openConcession opens the concession of a reference that is named for the first time.
-func (db *DB) openConcession(ctx context.Context, tx pgx.Tx, a Actor, customer string, d Decision) error {
+func (db *DB) openConcession(ctx context.Context, tx querier, a Actor, customer string, d Decision) error {
 	if d.ConcessionEnds.IsZero() && d.ConcessionQuantity == 0 {
 		return refuse(RuleConcession, "A concession needs the customer's reference and either the date it ends or the number of parts it is for.")
 	}
@@ -112,7 +112,7 @@ func (c concession) limits() string {
 }
 
 // countDown takes parts off what is left. A part that came under the concession before is counted once.
-func (db *DB) countDown(ctx context.Context, tx pgx.Tx, a Actor, c concession, parts []uuid.UUID) error {
+func (db *DB) countDown(ctx context.Context, tx querier, a Actor, c concession, parts []uuid.UUID) error {
 	before, err := column[uuid.UUID](ctx, tx, `SELECT DISTINCT part_id FROM disposition WHERE site_id = @site AND concession_id = @id AND part_id = ANY(@parts)`,
 		pgx.StrictNamedArgs{"site": a.Site, "id": c.ID, "parts": parts})
 	if err != nil {

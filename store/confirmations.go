@@ -151,7 +151,7 @@ func (db *DB) Confirm(ctx context.Context, a Actor, record uuid.UUID, confirm bo
 	if !confirm && len([]rune(reason)) < 5 {
 		return refuse("confirmation_reason_given", constraintSentences["confirmation_reason_given"])
 	}
-	return asRefusal(db.inTx(ctx, a.Site, func(tx pgx.Tx) error {
+	return asRefusal(db.inTx(ctx, a.Site, func(tx querier) error {
 		about, err := one[target](ctx, tx, targetSQL, pgx.StrictNamedArgs{"site": a.Site, "record": record})
 		if err != nil {
 			return err

@@ -125,7 +125,7 @@ func (c Correction) check() error {
 }
 
 // askTarget reads and checks the record that an entry corrects, and gives the entry the original's time.
-func (db *DB) askTarget(ctx context.Context, tx pgx.Tx, a Actor, e *Entry) (*target, error) {
+func (db *DB) askTarget(ctx context.Context, tx querier, a Actor, e *Entry) (*target, error) {
 	t, err := one[target](ctx, tx, targetSQL, pgx.StrictNamedArgs{"site": a.Site, "record": e.correction.Of})
 	switch {
 	case errors.Is(err, ErrNotFound):
@@ -150,7 +150,7 @@ func (db *DB) askTarget(ctx context.Context, tx pgx.Tx, a Actor, e *Entry) (*tar
 
 // checkCorrectedGauge makes sure that a gauge named in a correction was verified in the shift of the original, and returns
 // the verification that vouches for it.
-func (db *DB) checkCorrectedGauge(ctx context.Context, tx pgx.Tx, a Actor, e Entry, w *work, t *target) (uuid.UUID, error) {
+func (db *DB) checkCorrectedGauge(ctx context.Context, tx querier, a Actor, e Entry, w *work, t *target) (uuid.UUID, error) {
 	if w.gauge == nil || e.Kind == quality.Verification || e.Kind == quality.Calibration {
 		return uuid.Nil, nil
 	}
@@ -174,7 +174,7 @@ func (db *DB) checkCorrectedGauge(ctx context.Context, tx pgx.Tx, a Actor, e Ent
 
 // checkCorrectedLots refuses a correction that names another lot than the original did when that lot may not be used: an
 // exception is authorised where the work is entered, not here.
-func (db *DB) checkCorrectedLots(ctx context.Context, tx pgx.Tx, a Actor, e Entry, w *work, t *target) error {
+func (db *DB) checkCorrectedLots(ctx context.Context, tx querier, a Actor, e Entry, w *work, t *target) error {
 	var bad *Refusal
 	for _, r := range w.refusals {
 		if r.Rule == RuleLotExpired || r.Rule == RuleLotRejected {
@@ -198,7 +198,7 @@ func (db *DB) checkCorrectedLots(ctx context.Context, tx pgx.Tx, a Actor, e Entr
 
 // applyCorrection does what a correction entails once it is on record: releases signed over the original are void and their
 // parts held, and every part concerned is read anew.
-func (db *DB) applyCorrection(ctx context.Context, tx pgx.Tx, a Actor, e Entry, w *work, j quality.Judgement, t *target) (hold string, err error) {
+func (db *DB) applyCorrection(ctx context.Context, tx querier, a Actor, e Entry, w *work, j quality.Judgement, t *target) (hold string, err error) {
 	var released, failing []*standing
 	for _, s := range w.parts {
 		counts := false
@@ -244,7 +244,7 @@ func (db *DB) applyCorrection(ctx context.Context, tx pgx.Tx, a Actor, e Entry, 
 }
 
 // voidRelease takes back the release of a part because of a record.
-func (db *DB) voidRelease(ctx context.Context, tx pgx.Tx, a Actor, s *standing, record uuid.UUID, reason string) error {
+func (db *DB) voidRelease(ctx context.Context, tx querier, a Actor, s *standing, record uuid.UUID, reason string) error {
 	if err := run(ctx, tx, `INSERT INTO release_void (site_id, release_id, record_id, voided_at)
 		SELECT rl.site_id, rl.release_id, @record, @at FROM release rl WHERE rl.site_id = @site AND rl.part_id = @part
 		AND NOT EXISTS (SELECT 1 FROM release_void v WHERE v.site_id = rl.site_id AND v.release_id = rl.release_id)`,

@@ -55,7 +55,7 @@ func (db *DB) AddDevice(ctx context.Context, a Actor, n NewDevice) (id uuid.UUID
 	if n.PixelsPerInch == 0 {
 		n.PixelsPerInch = 132
 	}
-	err = db.inTx(ctx, a.Site, func(tx pgx.Tx) error {
+	err = db.inTx(ctx, a.Site, func(tx querier) error {
 		if err := run(ctx, tx, `INSERT INTO device (site_id, device_id, name, station_id, location_class, css_px_per_inch, enrolled_by)
 			VALUES (@site, @device, @name, @station, @class, @ppi, @by)`, pgx.StrictNamedArgs{"site": a.Site, "device": id, "name": n.Name,
 			"station": null(n.Station), "class": n.LocationClass, "ppi": n.PixelsPerInch, "by": a.Person}); err != nil {
@@ -93,7 +93,7 @@ func (db *DB) Enrol(ctx context.Context, secret, locationClass string, pixelsPer
 		return "", err
 	}
 	credential = newSiteToken(d.Site)
-	err = db.inTx(ctx, d.Site, func(tx pgx.Tx) error {
+	err = db.inTx(ctx, d.Site, func(tx querier) error {
 		if err := run(ctx, tx, `UPDATE invitation SET used_at = @now WHERE site_id = @site AND secret_hash = @hash AND used_at IS NULL`,
 			pgx.StrictNamedArgs{"site": d.Site, "hash": hashToken(secret), "now": db.Clock()}); err != nil {
 			return err
@@ -113,7 +113,7 @@ func (db *DB) Enrol(ctx context.Context, secret, locationClass string, pixelsPer
 
 // RevokeDevice makes a tablet's credential, and every PIN on it, worthless at once.
 func (db *DB) RevokeDevice(ctx context.Context, a Actor, id uuid.UUID, reason string) error {
-	return db.inTx(ctx, a.Site, func(tx pgx.Tx) error {
+	return db.inTx(ctx, a.Site, func(tx querier) error {
 		if err := run(ctx, tx, `UPDATE device SET revoked_at = @now WHERE site_id = @site AND device_id = @device AND revoked_at IS NULL`,
 			pgx.StrictNamedArgs{"site": a.Site, "device": id, "now": db.Clock()}); err != nil {
 			return err

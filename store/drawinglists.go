@@ -52,7 +52,7 @@ func (db *DB) AddDrawingList(ctx context.Context, a Actor, partNumberID uuid.UUI
 		return DrawingList{}, refuse(RuleInvalid, fmt.Sprintf("The list has up to %d requirements. Enter those that a first article has to show.", MostDrawingRequirements))
 	}
 	next.ID, next.Drawing = NewID(), strings.TrimSpace(next.Drawing)
-	err := db.inTx(ctx, a.Site, func(tx pgx.Tx) error {
+	err := db.inTx(ctx, a.Site, func(tx querier) error {
 		if _, err := value[uuid.UUID](ctx, tx, `SELECT part_number_id FROM part_number WHERE site_id = @site AND part_number_id = @id FOR UPDATE`,
 			pgx.StrictNamedArgs{"site": a.Site, "id": partNumberID}); err != nil {
 			return fmt.Errorf("part number %s: %w", partNumberID, err)

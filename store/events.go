@@ -43,12 +43,10 @@ type Event struct {
 }
 
 // event writes events in the transaction of the change they tell of.
-func (db *DB) event(ctx context.Context, tx pgx.Tx, a Actor, events ...Event) error {
+func (db *DB) event(ctx context.Context, tx querier, a Actor, events ...Event) error {
 	b := &pgx.Batch{}
-	for _, e := range events {
-		if err := db.queueEvent(b, a, e); err != nil {
-			return err
-		}
+	if err := db.queueEvent(b, a, events...); err != nil {
+		return err
 	}
 	if err := send(ctx, tx, b); err != nil {
 		return fmt.Errorf("writing events: %w", err)
@@ -56,27 +54,47 @@ func (db *DB) event(ctx context.Context, tx pgx.Tx, a Actor, events ...Event) er
 	return nil
 }
 
-// queueEvent adds an event to what goes to the database next. It is the only place that writes one.
-func (db *DB) queueEvent(b *pgx.Batch, a Actor, e Event) error {
-	encode := func(v any) ([]byte, error) {
-		if v == nil {
-			return nil, nil
+// queueEvent adds events to what goes to the database next. It is the only place that writes them.
+func (db *DB) queueEvent(b *pgx.Batch, a Actor, events ...Event) error {
+	if len(events) == 0 {
+		return nil
+	}
+	var ids []uuid.UUID
+	var subjects, records []uuid.NullUUID
+	var verbs, kinds, reasons []string
+	var befores, afters []*string
+	for _, e := range events {
+		before, err := jsonOf(e.Before)
+		if err != nil {
+			return fmt.Errorf("event %s: %w", e.Verb, err)
 		}
-		return json.Marshal(v)
-	}
-	before, err := encode(e.Before)
-	if err != nil {
-		return fmt.Errorf("event %s: %w", e.Verb, err)
-	}
-	after, err := encode(e.After)
-	if err != nil {
-		return fmt.Errorf("event %s: %w", e.Verb, err)
+		after, err := jsonOf(e.After)
+		if err != nil {
+			return fmt.Errorf("event %s: %w", e.Verb, err)
+		}
+		ids, subjects, records = append(ids, NewID()), append(subjects, null(e.Subject)), append(records, null(e.Record))
+		verbs, kinds, reasons = append(verbs, e.Verb), append(kinds, e.SubjectKind), append(reasons, e.Reason)
+		befores, afters = append(befores, before), append(afters, after)
 	}
 	b.Queue(`INSERT INTO event (site_id, event_id, at, person_id, device_id, verb, subject_kind, subject_id, record_id, before, after, reason)
-		VALUES (@site, @event, @at, @person, @device, @verb, @kind, @subject, @record, @before, @after, @reason)`, pgx.StrictNamedArgs{
-		"site": a.Site, "event": NewID(), "at": db.Clock(), "person": null(a.Person), "device": a.Device, "verb": e.Verb,
-		"kind": e.SubjectKind, "subject": null(e.Subject), "record": null(e.Record), "before": before, "after": after, "reason": e.Reason})
+		SELECT @site, e.id, @at, @person, @device, e.verb, e.kind, e.subject, e.record, e.before::jsonb, e.after::jsonb, e.reason
+		FROM unnest(@ids::uuid[], @verbs::text[], @kinds::text[], @subjects::uuid[], @records::uuid[], @befores::text[], @afters::text[], @reasons::text[])
+			AS e(id, verb, kind, subject, record, before, after, reason)`, pgx.StrictNamedArgs{"site": a.Site, "at": db.Clock(), "person": null(a.Person), "device": a.Device,
+		"ids": ids, "verbs": verbs, "kinds": kinds, "subjects": subjects, "records": records, "befores": befores, "afters": afters, "reasons": reasons})
 	return nil
+}
+
+// jsonOf writes a value as JSON, nil for none.
+func jsonOf(v any) (*string, error) {
+	if v == nil {
+		return nil, nil
+	}
+	text, err := json.Marshal(v)
+	if err != nil {
+		return nil, err
+	}
+	s := string(text)
+	return &s, nil
 }
 
 // Note writes an event that stands alone: a sign-on, a refusal, an export.

@@ -63,7 +63,7 @@ func (db *DB) Exclude(ctx context.Context, a Actor, record uuid.UUID, seqs []int
 	case len([]rune(reason)) < 5:
 		return refuse("exclusion_reason_given", constraintSentences["exclusion_reason_given"])
 	}
-	return db.inTx(ctx, a.Site, func(tx pgx.Tx) error {
+	return db.inTx(ctx, a.Site, func(tx querier) error {
 		// One act on a record's values after the other.
 		if _, err := tx.Exec(ctx, `SELECT pg_advisory_xact_lock(hashtextextended(@record::uuid::text, 0))`, pgx.StrictNamedArgs{"record": record}); err != nil {
 			return err
@@ -100,7 +100,7 @@ func (db *DB) Exclude(ctx context.Context, a Actor, record uuid.UUID, seqs []int
 }
 
 // exclusionPlaces checks which readings are to be left out and says each in words. A nil place stands for all of them.
-func exclusionPlaces(ctx context.Context, tx pgx.Tx, site, record uuid.UUID, seqs []int) (places []*int, values []string, err error) {
+func exclusionPlaces(ctx context.Context, tx querier, site, record uuid.UUID, seqs []int) (places []*int, values []string, err error) {
 	type row struct {
 		Seq  int    `db:"seq"`
 		Text string `db:"value_text"`
@@ -146,7 +146,7 @@ func (db *DB) Readmit(ctx context.Context, a Actor, exclusion uuid.UUID, reason 
 	case len([]rune(reason)) < 5:
 		return refuse("exclusion_end_reason_given", constraintSentences["exclusion_end_reason_given"])
 	}
-	return db.inTx(ctx, a.Site, func(tx pgx.Tx) error {
+	return db.inTx(ctx, a.Site, func(tx querier) error {
 		record, err := value[uuid.UUID](ctx, tx, `SELECT record_id FROM exclusion WHERE site_id = @site AND exclusion_id = @id`, pgx.StrictNamedArgs{"site": a.Site, "id": exclusion})
 		if err != nil {
 			return err

@@ -109,14 +109,14 @@ func (db *DB) AddFile(ctx context.Context, a Actor, of FileOwner, body []byte, c
 	}
 	hash := sha256.Sum256(kept.Bytes)
 	var file File
-	err = db.inTx(ctx, a.Site, func(tx pgx.Tx) error {
+	err = db.inTx(ctx, a.Site, func(tx querier) error {
 		file, err = db.addFile(ctx, tx, a, of, kept, hash[:], caption)
 		return err
 	})
 	return file, err
 }
 
-func (db *DB) addFile(ctx context.Context, tx pgx.Tx, a Actor, of FileOwner, kept photo.Kept, hash []byte, caption string) (File, error) {
+func (db *DB) addFile(ctx context.Context, tx querier, a Actor, of FileOwner, kept photo.Kept, hash []byte, caption string) (File, error) {
 	// Uploads for one thing wait for each other, so that their count holds.
 	if _, err := tx.Exec(ctx, `SELECT pg_advisory_xact_lock(hashtextextended(@of::text, 0))`, pgx.StrictNamedArgs{"of": of.ID.String()}); err != nil {
 		return File{}, err

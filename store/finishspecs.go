@@ -2,7 +2,6 @@ package store
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"strings"
 	"time"
@@ -13,31 +12,39 @@ import (
 	"coatbook/quality"
 )
 
-// A SpecRevision is one revision of a finish spec. A draft may change; an approved revision never does.
-type SpecRevision struct {
+// A SpecHead names one revision of a finish spec and says when it was in force.
+type SpecHead struct {
 	ID          uuid.UUID  `db:"revision_id"`
 	SpecID      uuid.UUID  `db:"spec_id"`
 	Code        string     `db:"code"`
 	Title       string     `db:"title"`
 	Revision    string     `db:"revision"`
 	State       string     `db:"state"` // draft, approved, obsolete
-	Body        []byte     `db:"body"`
-	BodyHash    string     `db:"body_hash"`
-	DraftedBy   string     `db:"drafted_by"`
-	ApprovedBy  string     `db:"approved_by"`
 	EffectiveAt *time.Time `db:"effective_at"`
 	ObsoleteAt  *time.Time `db:"obsolete_at"`
+}
+
+// A SpecRevision is one revision of a finish spec. A draft may change; an approved revision never does.
+type SpecRevision struct {
+	SpecHead
+	Body       []byte `db:"body"`
+	BodyHash   string `db:"body_hash"`
+	DraftedBy  string `db:"drafted_by"`
+	ApprovedBy string `db:"approved_by"`
 }
 
 // Spec reads the body.
 func (r SpecRevision) Spec() (quality.FinishSpec, error) { return quality.DecodeFinishSpec(r.Body) }
 
-const selectSpec = `SELECT r.revision_id, r.spec_id, f.code, f.title, r.revision, r.state, r.body, coalesce(r.body_hash, '') AS body_hash,
-	coalesce(d.name, '') AS drafted_by, coalesce(p.name, '') AS approved_by, r.effective_at, r.obsolete_at
+const (
+	specHead = `SELECT r.revision_id, r.spec_id, f.code, f.title, r.revision, r.state, r.effective_at, r.obsolete_at`
+	ofSpec   = `
 	FROM finish_spec_revision r
-	JOIN finish_spec f ON f.site_id = r.site_id AND f.spec_id = r.spec_id
+	JOIN finish_spec f ON f.site_id = r.site_id AND f.spec_id = r.spec_id `
+	selectSpec = specHead + `, r.body, coalesce(r.body_hash, '') AS body_hash, coalesce(d.name, '') AS drafted_by, coalesce(p.name, '') AS approved_by` + ofSpec + `
 	LEFT JOIN person d ON d.site_id = r.site_id AND d.person_id = r.drafted_by
 	LEFT JOIN person p ON p.site_id = r.site_id AND p.person_id = r.approved_by `
+)
 
 // Specs returns one revision of every finish spec, in order of the code: the approved one, else the draft, else the one
 // that became obsolete last.
@@ -77,32 +84,43 @@ func specRevision(ctx context.Context, q querier, site, id uuid.UUID, lock strin
 }
 
 // approvedSpec returns the revision of a spec that was in force at an instant, or a Refusal that names the way out.
-func (db *DB) approvedSpec(ctx context.Context, q querier, site, specID uuid.UUID, at time.Time) (SpecRevision, quality.FinishSpec, error) {
-	r, err := one[SpecRevision](ctx, q, specInForceSQL, pgx.StrictNamedArgs{"site": site, "spec": specID, "at": at})
-	if errors.Is(err, ErrNotFound) {
+func (db *DB) approvedSpec(ctx context.Context, q querier, site, specID uuid.UUID, at time.Time) (SpecHead, quality.FinishSpec, error) {
+	revisions, err := list[SpecHead](ctx, q, specHead+ofSpec+`WHERE r.site_id = @site AND r.spec_id = @spec`, pgx.StrictNamedArgs{"site": site, "spec": specID})
+	if err != nil {
+		return SpecHead{}, quality.FinishSpec{}, fmt.Errorf("finish spec %s in force: %w", specID, err)
+	}
+	r, known := inForce(revisions, at)
+	if !known {
 		return r, quality.FinishSpec{}, noApprovedSpec(ctx, q, site, specID)
 	}
-	if err != nil {
-		return r, quality.FinishSpec{}, fmt.Errorf("finish spec %s in force: %w", specID, err)
-	}
-	spec, err := db.readSpec(r)
+	spec, err := db.readSpec(ctx, q, site, r)
 	return r, spec, err
 }
 
-const (
-	inForce        = ` AND r.effective_at <= @at AND (r.obsolete_at IS NULL OR r.obsolete_at > @at) ORDER BY r.effective_at DESC LIMIT 1`
-	specInForceSQL = selectSpec + `WHERE r.site_id = @site AND r.spec_id = @spec` + inForce
-	// partSpecInForceSQL is the same for the spec that a part follows.
-	partSpecInForceSQL = selectSpec + `WHERE r.site_id = @site AND r.spec_id = (SELECT pn.spec_id FROM part p
-		JOIN part_number pn ON pn.site_id = p.site_id AND pn.part_number_id = p.part_number_id WHERE p.site_id = @site AND p.part_id = @part)` + inForce
-)
+// partSpecsSQL finds the revisions of the spec that a part follows.
+const partSpecsSQL = specHead + ofSpec + `WHERE r.site_id = @site AND r.spec_id = (SELECT pn.spec_id FROM part p
+	JOIN part_number pn ON pn.site_id = p.site_id AND pn.part_number_id = p.part_number_id WHERE p.site_id = @site AND p.part_id = @part)`
 
-// readSpec reads the body of a revision that is or was in force. Such a body never changes, so it is read once.
-func (db *DB) readSpec(r SpecRevision) (quality.FinishSpec, error) {
+// inForce chooses the revision of a spec that was in force at an instant, if there was one.
+func inForce(revisions []SpecHead, at time.Time) (chosen SpecHead, found bool) {
+	for _, r := range revisions {
+		if r.EffectiveAt != nil && !r.EffectiveAt.After(at) && (r.ObsoleteAt == nil || r.ObsoleteAt.After(at)) && (!found || r.EffectiveAt.After(*chosen.EffectiveAt)) {
+			chosen, found = r, true
+		}
+	}
+	return chosen, found
+}
+
+// readSpec returns the body of a revision that is or was in force. Such a body never changes, so it is read once.
+func (db *DB) readSpec(ctx context.Context, q querier, site uuid.UUID, r SpecHead) (quality.FinishSpec, error) {
 	if known, ok := db.specs.Load(r.ID); ok {
 		return known.(quality.FinishSpec), nil
 	}
-	spec, err := r.Spec()
+	whole, err := specRevision(ctx, q, site, r.ID, "")
+	if err != nil {
+		return quality.FinishSpec{}, err
+	}
+	spec, err := whole.Spec()
 	if err != nil {
 		return spec, fmt.Errorf("finish spec %s revision %s: %w", r.Code, r.Revision, err)
 	}
@@ -131,7 +149,7 @@ func noApprovedSpec(ctx context.Context, q querier, site, specID uuid.UUID) erro
 func (db *DB) AddSpec(ctx context.Context, a Actor, code, title, revision string, spec quality.FinishSpec) (SpecRevision, error) {
 	specID, id := NewID(), NewID()
 	var added SpecRevision
-	err := db.inTx(ctx, a.Site, func(tx pgx.Tx) error {
+	err := db.inTx(ctx, a.Site, func(tx querier) error {
 		if err := run(ctx, tx, `INSERT INTO finish_spec (site_id, spec_id, code, title) VALUES (@site, @id, @code, @title)`,
 			pgx.StrictNamedArgs{"site": a.Site, "id": specID, "code": code, "title": title}); err != nil {
 			return err
@@ -143,7 +161,7 @@ func (db *DB) AddSpec(ctx context.Context, a Actor, code, title, revision string
 	return added, err
 }
 
-func (db *DB) insertDraft(ctx context.Context, tx pgx.Tx, a Actor, specID, id uuid.UUID, revision string, spec quality.FinishSpec) (SpecRevision, error) {
+func (db *DB) insertDraft(ctx context.Context, tx querier, a Actor, specID, id uuid.UUID, revision string, spec quality.FinishSpec) (SpecRevision, error) {
 	if strings.TrimSpace(revision) == "" {
 		return SpecRevision{}, refuse("finish_spec_revision_present", "Give the revision a letter or number, such as A or 1.")
 	}
@@ -180,7 +198,7 @@ func (db *DB) SaveDraft(ctx context.Context, a Actor, revisionID uuid.UUID, spec
 	if err != nil {
 		return fmt.Errorf("draft %s: %w", revisionID, err)
 	}
-	return db.inTx(ctx, a.Site, func(tx pgx.Tx) error {
+	return db.inTx(ctx, a.Site, func(tx querier) error {
 		r, was, err := lockedDraft(ctx, tx, a.Site, revisionID)
 		if err != nil {
 			return err
@@ -195,7 +213,7 @@ func (db *DB) SaveDraft(ctx context.Context, a Actor, revisionID uuid.UUID, spec
 }
 
 // lockedDraft returns a draft that nobody else can change until the transaction ends.
-func lockedDraft(ctx context.Context, tx pgx.Tx, site, id uuid.UUID) (SpecRevision, quality.FinishSpec, error) {
+func lockedDraft(ctx context.Context, tx querier, site, id uuid.UUID) (SpecRevision, quality.FinishSpec, error) {
 	r, err := specRevision(ctx, tx, site, id, ` FOR UPDATE OF r, f`)
 	if err != nil {
 		return r, quality.FinishSpec{}, err
@@ -210,7 +228,7 @@ func lockedDraft(ctx context.Context, tx pgx.Tx, site, id uuid.UUID) (SpecRevisi
 // NewRevision drafts the next revision of a spec as a copy of its newest one. A spec has one draft at a time.
 func (db *DB) NewRevision(ctx context.Context, a Actor, code, revision string) (SpecRevision, error) {
 	var added SpecRevision
-	err := db.inTx(ctx, a.Site, func(tx pgx.Tx) error {
+	err := db.inTx(ctx, a.Site, func(tx querier) error {
 		newest, err := one[SpecRevision](ctx, tx, selectSpec+`WHERE r.site_id = @site AND f.code = @code ORDER BY r.revision_id DESC LIMIT 1 FOR UPDATE OF r, f`,
 			pgx.StrictNamedArgs{"site": a.Site, "code": code})
 		if err != nil {
@@ -231,7 +249,7 @@ func (db *DB) NewRevision(ctx context.Context, a Actor, code, revision string) (
 
 // ApproveSpec puts a draft into force from now on and makes the revision before it obsolete, signed.
 func (db *DB) ApproveSpec(ctx context.Context, a Actor, revisionID uuid.UUID, proof Proof) error {
-	return db.inTx(ctx, a.Site, func(tx pgx.Tx) error {
+	return db.inTx(ctx, a.Site, func(tx querier) error {
 		r, spec, err := lockedDraft(ctx, tx, a.Site, revisionID)
 		if err != nil {
 			return err
@@ -272,7 +290,7 @@ func (db *DB) WithdrawSpec(ctx context.Context, a Actor, revisionID uuid.UUID, r
 	if len([]rune(strings.TrimSpace(reason))) < 5 {
 		return refuse("reason_given", "Say why the spec is no longer to be used, in a few words.")
 	}
-	return db.inTx(ctx, a.Site, func(tx pgx.Tx) error {
+	return db.inTx(ctx, a.Site, func(tx querier) error {
 		r, err := specRevision(ctx, tx, a.Site, revisionID, ` FOR UPDATE OF r`)
 		if err != nil {
 			return err

@@ -18,7 +18,7 @@ func (db *DB) ApproveFirstArticle(ctx context.Context, a Actor, number string, s
 	if !a.Has(Supervisor, Engineer) {
 		return refuse(RuleNoRight, "A supervisor or an engineer approves a first article.")
 	}
-	return db.decideArticle(ctx, a, number, func(tx pgx.Tx, f FirstArticle) error {
+	return db.decideArticle(ctx, a, number, func(tx querier, f FirstArticle) error {
 		if err := f.MayDecide(a, seen); err != nil {
 			return err
 		}
@@ -35,12 +35,12 @@ func (db *DB) ApproveFirstArticle(ctx context.Context, a Actor, number string, s
 
 // decideArticle reads a first article for a decision on it. Two decisions, or a decision and a record, wait for each other at
 // the part.
-func (db *DB) decideArticle(ctx context.Context, a Actor, number string, do func(pgx.Tx, FirstArticle) error) error {
+func (db *DB) decideArticle(ctx context.Context, a Actor, number string, do func(querier, FirstArticle) error) error {
 	f, err := db.FirstArticleByNumber(ctx, a.Site, number)
 	if err != nil {
 		return err
 	}
-	return asRefusal(db.inTx(ctx, a.Site, func(tx pgx.Tx) error {
+	return asRefusal(db.inTx(ctx, a.Site, func(tx querier) error {
 		if err := lockParts(ctx, tx, a.Site, []uuid.UUID{f.PartID}); err != nil {
 			return err
 		}
@@ -74,7 +74,7 @@ func (f FirstArticle) MayDecide(a Actor, seen uuid.UUID) error {
 }
 
 // approvable makes sure that what the record rests on still counts, and returns what the part was made with.
-func (db *DB) approvable(ctx context.Context, tx pgx.Tx, a Actor, f FirstArticle) (rackBasis, error) {
+func (db *DB) approvable(ctx context.Context, tx querier, a Actor, f FirstArticle) (rackBasis, error) {
 	stale, err := value[string](ctx, tx, `SELECT coalesce((SELECT l.number FROM first_article_line l JOIN record r ON r.site_id = l.site_id AND r.record_id = l.evidence_id
 			CROSS JOIN (SELECT @part::uuid AS part_id) t
 			WHERE l.site_id = @site AND l.record_id = @record AND (r.verdict = 'void' OR EXISTS (SELECT 1 FROM record s WHERE s.site_id = r.site_id AND s.supersedes_id = r.record_id) OR `+recalledEvidence+`)
@@ -125,7 +125,7 @@ func ArticleStatement(f FirstArticle) string {
 	return fmt.Sprintf("Approved the %s first article %s on part %s for series work on %s: every numbered requirement is answered and met.", kind, f.Number, f.Serial, f.PartNumber)
 }
 
-func (db *DB) approveArticle(ctx context.Context, tx pgx.Tx, a Actor, f FirstArticle, b rackBasis, proof Proof) error {
+func (db *DB) approveArticle(ctx context.Context, tx querier, a Actor, f FirstArticle, b rackBasis, proof Proof) error {
 	batch := &pgx.Batch{}
 	signature, err := db.sign(batch, a, proof, "approved", ArticleStatement(f), articleContent(f.ID, f.RecordID.UUID, f.Hash, f.SpecID.UUID, b))
 	if err != nil {
@@ -168,7 +168,7 @@ func (v *Verified) articleApprovals(ctx context.Context, tx pgx.Tx, st Site) err
 }
 
 // articlesFor reads the lines of first-article records into the entries whose content is made again.
-func articlesFor(ctx context.Context, tx pgx.Tx, site uuid.UUID, entries map[uuid.UUID]*Entry) error {
+func articlesFor(ctx context.Context, tx querier, site uuid.UUID, entries map[uuid.UUID]*Entry) error {
 	for id, e := range entries {
 		if e.Kind != quality.FirstArticle {
 			continue

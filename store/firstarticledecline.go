@@ -61,7 +61,7 @@ func (db *DB) DeclineFirstArticle(ctx context.Context, a Actor, number string, s
 	case len([]rune(reason)) < 5 || len([]rune(reason)) > 500:
 		return refuse("first_article_decline_reason_given", constraintSentences["first_article_decline_reason_given"])
 	}
-	return db.decideArticle(ctx, a, number, func(tx pgx.Tx, f FirstArticle) error {
+	return db.decideArticle(ctx, a, number, func(tx querier, f FirstArticle) error {
 		if err := f.MayDecide(a, seen); err != nil {
 			return err
 		}
@@ -103,7 +103,7 @@ func (db *DB) VoidDecline(ctx context.Context, a Actor, number string, decline u
 	case len([]rune(reason)) < 5 || len([]rune(reason)) > 500:
 		return refuse("first_article_decline_void_reason_given", constraintSentences["first_article_decline_void_reason_given"])
 	}
-	return db.decideArticle(ctx, a, number, func(tx pgx.Tx, f FirstArticle) error {
+	return db.decideArticle(ctx, a, number, func(tx querier, f FirstArticle) error {
 		if err := f.MayVoidDecline(a, decline); err != nil {
 			return err
 		}

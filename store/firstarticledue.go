@@ -158,7 +158,7 @@ func (b rackBasis) basis() quality.ArticleBasis {
 }
 
 // specNamed is a spec revision as an article compares it.
-func specNamed(r SpecRevision) quality.Named {
+func specNamed(r SpecHead) quality.Named {
 	return quality.Named{ID: r.ID.String(), Name: r.Code + " rev " + r.Revision}
 }
 
@@ -202,7 +202,7 @@ func (db *DB) checkArticle(ctx context.Context, q querier, a Actor, e *Entry, w 
 }
 
 // seriesWaits returns why parts that are not named as first articles wait for one, with the way out, or nil.
-func (db *DB) seriesWaits(ctx context.Context, q querier, site uuid.UUID, parts []*standing, rev SpecRevision, spec quality.FirstArticleSpec, want quality.ArticleBasis) (*Refusal, error) {
+func (db *DB) seriesWaits(ctx context.Context, q querier, site uuid.UUID, parts []*standing, rev SpecHead, spec quality.FirstArticleSpec, want quality.ArticleBasis) (*Refusal, error) {
 	named, err := namedArticles(ctx, q, site, parts)
 	if err != nil {
 		return nil, err

@@ -79,7 +79,7 @@ func (db *DB) ArticleFormOf(ctx context.Context, a Actor, part uuid.UUID, whole 
 }
 
 // articleRequirements works out what the article has to show, in full and as a partial one, and why it is due.
-func (db *DB) articleRequirements(ctx context.Context, a Actor, s *standing, rev SpecRevision, spec quality.FinishSpec, f *ArticleForm) error {
+func (db *DB) articleRequirements(ctx context.Context, a Actor, s *standing, rev SpecHead, spec quality.FinishSpec, f *ArticleForm) error {
 	b, err := basisOfRack(ctx, db.pool, a.Site, s.RackID)
 	if err != nil {
 		return err

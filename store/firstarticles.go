@@ -166,7 +166,7 @@ func (db *DB) NameFirstArticle(ctx context.Context, a Actor, part uuid.UUID) (Fi
 		return FirstArticle{}, refuse(RuleNoRight, "An inspector, a supervisor or an engineer names a first article.")
 	}
 	var named FirstArticle
-	err := db.inTx(ctx, a.Site, func(tx pgx.Tx) error {
+	err := db.inTx(ctx, a.Site, func(tx querier) error {
 		// All namings of a part number wait for each other, so that their count holds; the part waits for its other acts.
 		if _, err := tx.Exec(ctx, `SELECT pg_advisory_xact_lock(hashtextextended('first article ' || part_number_id::text, 0)) FROM part WHERE site_id = @site AND part_id = @part`,
 			pgx.StrictNamedArgs{"site": a.Site, "part": part}); err != nil {
@@ -201,7 +201,7 @@ func (db *DB) NameFirstArticle(ctx context.Context, a Actor, part uuid.UUID) (Fi
 }
 
 // mayName refuses to name a part that no work is done on any more, or one more than MostOpenArticles.
-func (db *DB) mayName(ctx context.Context, tx pgx.Tx, a Actor, part uuid.UUID) error {
+func (db *DB) mayName(ctx context.Context, tx querier, a Actor, part uuid.UUID) error {
 	type row struct {
 		Serial string `db:"serial"`
 		Status string `db:"status"`

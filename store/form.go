@@ -67,7 +67,7 @@ func (db *DB) Form(ctx context.Context, a Actor, kind quality.Kind, s Subject) (
 			e.Uses = append(e.Uses, Use{role, id})
 		}
 	}
-	w, err := db.prepare(ctx, db.pool, st, a, &e)
+	w, err := db.prepare(ctx, db.pool, st, a, &e, nil)
 	var refusal *Refusal
 	switch {
 	case errors.As(err, &refusal):

@@ -105,7 +105,7 @@ func (db *DB) EnterAction(ctx context.Context, a Actor, hold uuid.UUID, n NewHol
 	if err := n.check(a); err != nil {
 		return err
 	}
-	return db.inTx(ctx, a.Site, func(tx pgx.Tx) error {
+	return db.inTx(ctx, a.Site, func(tx querier) error {
 		before, err := one[HoldAction](ctx, tx, holdActionSQL+` AND x.hold_id = @hold ORDER BY x.version DESC LIMIT 1`, pgx.StrictNamedArgs{"site": a.Site, "hold": hold})
 		if err != nil && !errors.Is(err, ErrNotFound) {
 			return err

@@ -30,12 +30,12 @@ var Dispositions = []string{"rework", "strip_recoat", "concession", "regrade", "
 func MayDecide(a Actor, code string) bool { return a.Has(dispositionRights[code]...) }
 
 // openHold opens a numbered hold on parts in the transaction of the record that caused it, and returns its number.
-func (db *DB) openHold(ctx context.Context, tx pgx.Tx, a Actor, st Site, cause, requirement string, record uuid.UUID, parts []*standing) (string, error) {
+func (db *DB) openHold(ctx context.Context, tx querier, a Actor, st Site, cause, requirement string, record uuid.UUID, parts []*standing) (string, error) {
 	return db.openHoldAs(ctx, tx, a, st, NewID(), cause, requirement, record, parts)
 }
 
 // openHoldAs is openHold with an id that was made before.
-func (db *DB) openHoldAs(ctx context.Context, tx pgx.Tx, a Actor, st Site, id uuid.UUID, cause, requirement string, record uuid.UUID, parts []*standing) (string, error) {
+func (db *DB) openHoldAs(ctx context.Context, tx querier, a Actor, st Site, id uuid.UUID, cause, requirement string, record uuid.UUID, parts []*standing) (string, error) {
 	var held []*standing
 	for _, s := range parts {
 		if !finished[s.Status] {
@@ -65,7 +65,7 @@ func (db *DB) openHoldAs(ctx context.Context, tx pgx.Tx, a Actor, st Site, id uu
 }
 
 // holdParts puts parts under a hold, each with its event.
-func (db *DB) holdParts(ctx context.Context, tx pgx.Tx, a Actor, hold uuid.UUID, number string, parts []*standing) error {
+func (db *DB) holdParts(ctx context.Context, tx querier, a Actor, hold uuid.UUID, number string, parts []*standing) error {
 	b := &pgx.Batch{}
 	for _, s := range parts {
 		b.Queue(`INSERT INTO hold_part (site_id, hold_id, part_id, cycle) VALUES (@site, @hold, @part, @cycle)`,
@@ -153,7 +153,7 @@ func (db *DB) HeldParts(ctx context.Context, site, hold uuid.UUID) ([]HeldPart, 
 
 // ExtendHold puts further parts under a hold in one act.
 func (db *DB) ExtendHold(ctx context.Context, a Actor, hold uuid.UUID, parts []uuid.UUID) error {
-	return db.inTx(ctx, a.Site, func(tx pgx.Tx) error {
+	return db.inTx(ctx, a.Site, func(tx querier) error {
 		h, err := one[Hold](ctx, tx, holdSQL+` AND h.hold_id = @hold`, pgx.StrictNamedArgs{"site": a.Site, "hold": hold})
 		if err != nil {
 			return err
@@ -219,10 +219,10 @@ func (db *DB) Decide(ctx context.Context, a Actor, hold uuid.UUID, d Decision, p
 	case d.Code == "concession" && strings.TrimSpace(d.ConcessionRef) == "":
 		return refuse(RuleConcession, "A concession needs the customer's reference, as it stands on their letter.")
 	}
-	return db.inTx(ctx, a.Site, func(tx pgx.Tx) error { return db.decide(ctx, tx, a, hold, d, proof) })
+	return db.inTx(ctx, a.Site, func(tx querier) error { return db.decide(ctx, tx, a, hold, d, proof) })
 }
 
-func (db *DB) decide(ctx context.Context, tx pgx.Tx, a Actor, hold uuid.UUID, d Decision, proof Proof) error {
+func (db *DB) decide(ctx context.Context, tx querier, a Actor, hold uuid.UUID, d Decision, proof Proof) error {
 	st, err := site(ctx, tx, a.Site)
 	if err != nil {
 		return err

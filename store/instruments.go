@@ -116,7 +116,7 @@ func (db *DB) AddInstrument(ctx context.Context, a Actor, i Instrument) (Instrum
 		return Instrument{}, err
 	}
 	i.ID, i.Status = NewID(), "in_use"
-	err := db.inTx(ctx, a.Site, func(tx pgx.Tx) error {
+	err := db.inTx(ctx, a.Site, func(tx querier) error {
 		if err := run(ctx, tx, `INSERT INTO instrument (site_id, instrument_id, code, kind, maker_serial, owner, unit, range_low, range_high,
 			resolution, tolerance_abs, tolerance_share, nominal, interval_days, due_on, certificate, uncertainty, coverage_k, location, owner_name, alloy)
 			VALUES (@site, @id, @code, @kind, @serial, @owner, @unit, @low, @high, @resolution, @abs, @share, @nominal, @interval, @due, @certificate, @uncertainty, @k, @location, @owner_name, @alloy)`,
@@ -141,7 +141,7 @@ func (db *DB) AddInstrument(ctx context.Context, a Actor, i Instrument) (Instrum
 // ChangeInstrument changes what a certificate or a calibration changes: owner, range, resolution, tolerance, nominal value,
 // interval, due date and certificate. Code, kind, maker's serial and unit stay as they are for good.
 func (db *DB) ChangeInstrument(ctx context.Context, a Actor, i Instrument) error {
-	return db.inTx(ctx, a.Site, func(tx pgx.Tx) error {
+	return db.inTx(ctx, a.Site, func(tx querier) error {
 		before, err := instrument(ctx, tx, a.Site, i.ID)
 		if err != nil {
 			return err
@@ -176,7 +176,7 @@ func (db *DB) SetInstrumentStatus(ctx context.Context, a Actor, id uuid.UUID, st
 	if len([]rune(reason)) < 5 {
 		return "", refuse("reason_given", "Say why the device's status changes, in a few words.")
 	}
-	err = db.inTx(ctx, a.Site, func(tx pgx.Tx) error {
+	err = db.inTx(ctx, a.Site, func(tx querier) error {
 		st, before, err := lockInstrument(ctx, tx, a.Site, id)
 		if err != nil {
 			return err
@@ -216,7 +216,7 @@ func (db *DB) DoubtInstrument(ctx context.Context, a Actor, id uuid.UUID, what, 
 	if !slices.Contains(Doubts, what) {
 		return refuse(RuleInvalid, "Say what happened: it was dropped, or a reading is doubtful.")
 	}
-	return db.inTx(ctx, a.Site, func(tx pgx.Tx) error {
+	return db.inTx(ctx, a.Site, func(tx querier) error {
 		_, before, err := lockInstrument(ctx, tx, a.Site, id)
 		if err != nil {
 			return err
@@ -238,7 +238,7 @@ func (db *DB) DoubtInstrument(ctx context.Context, a Actor, id uuid.UUID, what, 
 }
 
 // lockInstrument makes whoever measures with a device wait, and reads it as it stands then.
-func lockInstrument(ctx context.Context, tx pgx.Tx, siteID, id uuid.UUID) (st Site, i Instrument, err error) {
+func lockInstrument(ctx context.Context, tx querier, siteID, id uuid.UUID) (st Site, i Instrument, err error) {
 	if err := run(ctx, tx, `SELECT 1 FROM instrument_status WHERE site_id = @site AND instrument_id = @id FOR UPDATE`, pgx.StrictNamedArgs{"site": siteID, "id": id}); err != nil {
 		return st, i, err
 	}
@@ -250,7 +250,7 @@ func lockInstrument(ctx context.Context, tx pgx.Tx, siteID, id uuid.UUID) (st Si
 }
 
 // setInstrumentStatus changes the status alone; who calls it writes the event.
-func setInstrumentStatus(ctx context.Context, tx pgx.Tx, site, id uuid.UUID, status string) error {
+func setInstrumentStatus(ctx context.Context, tx querier, site, id uuid.UUID, status string) error {
 	if err := run(ctx, tx, `UPDATE instrument SET status = @status WHERE site_id = @site AND instrument_id = @id`,
 		pgx.StrictNamedArgs{"site": site, "id": id, "status": status}); err != nil {
 		return err

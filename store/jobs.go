@@ -56,7 +56,7 @@ func (db *DB) AddJob(ctx context.Context, a Actor, j Job) (Job, error) {
 	if j.ReceivedAt.IsZero() {
 		j.ReceivedAt = db.Clock()
 	}
-	err := db.inTx(ctx, a.Site, func(tx pgx.Tx) error {
+	err := db.inTx(ctx, a.Site, func(tx querier) error {
 		if err := run(ctx, tx, `INSERT INTO job (site_id, job_id, number, customer, order_ref, received_at, due_on)
 			VALUES (@site, @id, @number, @customer, @order, @received, @due)`, pgx.StrictNamedArgs{"site": a.Site, "id": j.ID,
 			"number": j.Number, "customer": j.Customer, "order": j.OrderRef, "received": j.ReceivedAt, "due": j.DueOn}); err != nil {
@@ -107,7 +107,7 @@ func (db *DB) AddParts(ctx context.Context, a Actor, jobID, partNumberID uuid.UU
 	for i := range ids {
 		ids[i] = NewID()
 	}
-	err := db.inTx(ctx, a.Site, func(tx pgx.Tx) error {
+	err := db.inTx(ctx, a.Site, func(tx querier) error {
 		number, err := partNumber(ctx, tx, a.Site, partNumberID)
 		if err != nil {
 			return err
@@ -165,7 +165,7 @@ func serialsUsable(serials []string) error {
 	return nil
 }
 
-func serialsUnused(ctx context.Context, tx pgx.Tx, site uuid.UUID, serials []string) error {
+func serialsUnused(ctx context.Context, tx querier, site uuid.UUID, serials []string) error {
 	used, err := column[string](ctx, tx, `SELECT serial FROM part WHERE site_id = @site AND serial = ANY(@serials) ORDER BY serial`,
 		pgx.StrictNamedArgs{"site": site, "serials": serials})
 	switch {

@@ -238,7 +238,7 @@ func (db *DB) checkOverrides(ctx context.Context, a Actor, overrides []Override)
 }
 
 // insertOverride records an exception that was used, signed by the one who authorised it.
-func (db *DB) insertOverride(ctx context.Context, tx pgx.Tx, a Actor, e Entry, r *Refusal, p Proof) error {
+func (db *DB) insertOverride(ctx context.Context, tx querier, a Actor, e Entry, r *Refusal, p Proof) error {
 	reason := ""
 	for _, o := range e.Overrides {
 		if o.Rule == r.Rule {

@@ -51,7 +51,7 @@ func (db *DB) RacksOf(ctx context.Context, site, load uuid.UUID) ([]Rack, error)
 // OpenLoad opens a load in an oven and returns it.
 func (db *DB) OpenLoad(ctx context.Context, a Actor, id, oven uuid.UUID) (OvenLoad, error) {
 	var number string
-	err := db.inTx(ctx, a.Site, func(tx pgx.Tx) error {
+	err := db.inTx(ctx, a.Site, func(tx querier) error {
 		existing, err := one[OvenLoad](ctx, tx, loadSQL+` AND o.load_id = @load`, pgx.StrictNamedArgs{"site": a.Site, "load": id})
 		if err == nil {
 			number = existing.Number
@@ -83,7 +83,7 @@ func (db *DB) OpenLoad(ctx context.Context, a Actor, id, oven uuid.UUID) (OvenLo
 
 // AddRack puts a coated rack on a load before its cure run.
 func (db *DB) AddRack(ctx context.Context, a Actor, load, rack uuid.UUID) error {
-	return db.inTx(ctx, a.Site, func(tx pgx.Tx) error {
+	return db.inTx(ctx, a.Site, func(tx querier) error {
 		if _, err := tx.Exec(ctx, `SELECT 1 FROM oven_load WHERE site_id = @site AND load_id = @load FOR NO KEY UPDATE`, pgx.StrictNamedArgs{"site": a.Site, "load": load}); err != nil {
 			return err
 		}
@@ -142,7 +142,7 @@ func (db *DB) AddRack(ctx context.Context, a Actor, load, rack uuid.UUID) error 
 
 // mayLoad refuses a rack of series parts that wait for a first article, by the powder and booth of its coating run and the
 // oven of the load.
-func (db *DB) mayLoad(ctx context.Context, tx pgx.Tx, site uuid.UUID, o OvenLoad, k Rack, all []*standing, specs map[uuid.UUID]quality.FinishSpec) error {
+func (db *DB) mayLoad(ctx context.Context, tx querier, site uuid.UUID, o OvenLoad, k Rack, all []*standing, specs map[uuid.UUID]quality.FinishSpec) error {
 	asked := specs[all[0].SpecID].FirstArticle
 	if asked == nil {
 		return nil

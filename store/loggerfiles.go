@@ -106,7 +106,7 @@ func (db *DB) ReceiveLoggerFile(ctx context.Context, a Actor, name string, body 
 		return LoggerFile{}, err
 	}
 	id := NewID()
-	err = db.inTx(ctx, a.Site, func(tx pgx.Tx) error {
+	err = db.inTx(ctx, a.Site, func(tx querier) error {
 		waiting, err := value[int](ctx, tx, `SELECT count(*)::int FROM logger_file f WHERE f.site_id = @site AND f.received_at > @since
 			AND NOT EXISTS (SELECT 1 FROM cure_profile c WHERE c.site_id = f.site_id AND c.file_id = f.file_id)`,
 			pgx.StrictNamedArgs{"site": a.Site, "since": db.Clock().Add(-24 * time.Hour)})

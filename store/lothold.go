@@ -72,7 +72,7 @@ func (db *DB) SetLotStatus(ctx context.Context, a Actor, id uuid.UUID, status, r
 	if status == "accepted" && len(hold) > 0 {
 		return "", refuse(RuleInvalid, "An accepted lot is no reason to hold parts. Hold or reject the lot, or take the parts off the list.")
 	}
-	err = db.inTx(ctx, a.Site, func(tx pgx.Tx) error {
+	err = db.inTx(ctx, a.Site, func(tx querier) error {
 		before, err := one[MaterialLot](ctx, tx, selectLot+`WHERE l.site_id = @site AND l.lot_id = @id FOR UPDATE OF l`, pgx.StrictNamedArgs{"site": a.Site, "id": id})
 		if err != nil {
 			return fmt.Errorf("lot %s: %w", id, err)
@@ -108,7 +108,7 @@ func (db *DB) SetLotStatus(ctx context.Context, a Actor, id uuid.UUID, status, r
 }
 
 // holdForLot holds parts that a lot touched under one number.
-func (db *DB) holdForLot(ctx context.Context, tx pgx.Tx, a Actor, lot MaterialLot, status, reason string, parts []uuid.UUID) (string, error) {
+func (db *DB) holdForLot(ctx context.Context, tx querier, a Actor, lot MaterialLot, status, reason string, parts []uuid.UUID) (string, error) {
 	if err := lockParts(ctx, tx, a.Site, parts); err != nil {
 		return "", err
 	}

@@ -73,7 +73,7 @@ func (db *DB) MaterialLotByNumber(ctx context.Context, site uuid.UUID, number st
 // unit it is in kg.
 func (db *DB) AddMaterialLot(ctx context.Context, a Actor, l MaterialLot) (MaterialLot, error) {
 	l.ID, l.Status, l.Unit = NewID(), cmp.Or(l.Status, "accepted"), cmp.Or(l.Unit, "kg")
-	err := db.inTx(ctx, a.Site, func(tx pgx.Tx) error {
+	err := db.inTx(ctx, a.Site, func(tx querier) error {
 		m, err := one[Material](ctx, tx, materialSQL+` AND material_id = @id`,
 			pgx.StrictNamedArgs{"site": a.Site, "id": l.MaterialID})
 		if errors.Is(err, ErrNotFound) {

@@ -1,8 +1,8 @@
 package store
 
 import (
-	"context"
 	"fmt"
+	"maps"
 	"slices"
 	"strings"
 	"time"
@@ -30,31 +30,27 @@ var sheetKinds = map[quality.Kind][]string{
 	quality.BathReading: {Cleaner, Conversion, Titrant}, quality.BathAddition: {Cleaner, Conversion},
 }
 
-// checkLots reads the lots that go into an act of any kind, and applies the rules on them: the right kind of material,
+// askLots asks for the lots that go into an act of any kind; the answer applies the rules on them: the right kind of material,
 // accepted, in date, and named where the spec asks for it.
-func (db *DB) checkLots(ctx context.Context, q querier, a Actor, e *Entry, w *work) error {
+func askLots(b *pgx.Batch, site uuid.UUID, entry Entry) (answered func(e *Entry, w *work) error) {
 	roles := map[uuid.UUID]string{}
-	for _, u := range e.Uses {
+	for _, u := range entry.Uses {
 		if lotRoles[u.Role] != nil {
 			roles[u.ID] = u.Role
 		}
 	}
-	named := map[string]bool{}
-	var bad lotFaults
+	lots := &[]MaterialLot{}
 	if len(roles) > 0 {
-		ids := make([]uuid.UUID, 0, len(roles))
-		for id := range roles {
-			ids = append(ids, id)
-		}
-		lots, err := list[MaterialLot](ctx, q, selectLot+`WHERE l.site_id = @site AND l.lot_id = ANY(@lots) ORDER BY l.lot_number`,
-			pgx.StrictNamedArgs{"site": a.Site, "lots": ids})
-		if err != nil {
-			return fmt.Errorf("lots used: %w", err)
-		}
-		if len(lots) != len(ids) {
+		lots = ask[MaterialLot](b, selectLot+`WHERE l.site_id = @site AND l.lot_id = ANY(@lots) ORDER BY l.lot_number`,
+			pgx.StrictNamedArgs{"site": site, "lots": slices.Collect(maps.Keys(roles))})
+	}
+	return func(e *Entry, w *work) error {
+		if len(*lots) != len(roles) {
 			return fmt.Errorf("lots used: %w", ErrNotFound)
 		}
-		for _, lot := range lots {
+		named := map[string]bool{}
+		var bad lotFaults
+		for _, lot := range *lots {
 			if kinds := lotRoles[roles[lot.ID]]; !slices.Contains(kinds, lot.Kind) {
 				return refuse(RuleInvalid, fmt.Sprintf("Lot %s is %s, %s %s, and cannot be used as %s. Scan the right box.", lot.LotNumber, article(lot.Kind),
 					lot.MaterialCode, lot.MaterialName, article(kinds...)))
@@ -65,12 +61,12 @@ func (db *DB) checkLots(ctx context.Context, q querier, a Actor, e *Entry, w *wo
 			}
 			bad.look(w.site, lot, e.ObservedAt)
 		}
+		w.refusals = append(w.refusals, bad.refusals()...)
+		if missing := lotsMissing(w.spec, e.Kind, named); missing != "" {
+			w.refusals = append(w.refusals, refuse(RuleLotMissing, missing))
+		}
+		return nil
 	}
-	w.refusals = append(w.refusals, bad.refusals()...)
-	if missing := lotsMissing(w.spec, e.Kind, named); missing != "" {
-		w.refusals = append(w.refusals, refuse(RuleLotMissing, missing))
-	}
-	return nil
 }
 
 // article names kinds of material in a sentence.

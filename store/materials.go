@@ -122,7 +122,7 @@ func (db *DB) AddMaterial(ctx context.Context, a Actor, m Material, points []Cur
 	if err := curePointsInOrder(m.Kind, points); err != nil {
 		return Material{}, err
 	}
-	err := db.inTx(ctx, a.Site, func(tx pgx.Tx) error {
+	err := db.inTx(ctx, a.Site, func(tx querier) error {
 		if err := run(ctx, tx, `INSERT INTO material (site_id, material_id, kind, code, name, maker, colour, film_min_um, film_max_um, rub_method, storage_min_c,
 				storage_max_c, storage_note, source, hazards, sheet_link, sheet_issued_on, sheet_paper_at, active)
 			VALUES (@site, @id, @kind, @code, @name, @maker, @colour, @film_min, @film_max, @rub, @storage_min, @storage_max, @storage_note, @source, @hazards,
@@ -154,7 +154,7 @@ func (m Material) args(site uuid.UUID, more ...any) pgx.StrictNamedArgs {
 // ChangeMaterial changes everything about a material but its kind and code, and replaces a powder's cure window. Cure runs
 // already recorded keep the verdict they were given.
 func (db *DB) ChangeMaterial(ctx context.Context, a Actor, m Material, points []CurePoint) error {
-	return db.inTx(ctx, a.Site, func(tx pgx.Tx) error {
+	return db.inTx(ctx, a.Site, func(tx querier) error {
 		before, err := one[Material](ctx, tx, materialSQL+` AND material_id = @id FOR UPDATE OF material`,
 			pgx.StrictNamedArgs{"site": a.Site, "id": m.ID})
 		if err != nil {
@@ -186,7 +186,7 @@ func (db *DB) ChangeMaterial(ctx context.Context, a Actor, m Material, points []
 	})
 }
 
-func insertCurePoints(ctx context.Context, tx pgx.Tx, site, powder uuid.UUID, points []CurePoint) error {
+func insertCurePoints(ctx context.Context, tx querier, site, powder uuid.UUID, points []CurePoint) error {
 	for _, point := range points {
 		if err := run(ctx, tx, `INSERT INTO powder_cure_point (site_id, powder_id, metal_c, minutes_min, minutes_max)
 			VALUES (@site, @powder, @metal, @min, @max)`, pgx.StrictNamedArgs{"site": site, "powder": powder,

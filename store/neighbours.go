@@ -117,7 +117,7 @@ func (db *DB) OpenHold(ctx context.Context, a Actor, h HandHold) (number string,
 	case h.ID == uuid.Nil:
 		return "", refuse(RuleInvalid, "The hold has no number of its own. Reload the page and enter it again.")
 	}
-	err = db.inTx(ctx, a.Site, func(tx pgx.Tx) error {
+	err = db.inTx(ctx, a.Site, func(tx querier) error {
 		known, err := one[Hold](ctx, tx, holdSQL+` AND h.hold_id = @hold`, pgx.StrictNamedArgs{"site": a.Site, "hold": h.ID})
 		if err == nil {
 			number = known.Number
@@ -132,7 +132,7 @@ func (db *DB) OpenHold(ctx context.Context, a Actor, h HandHold) (number string,
 	return number, err
 }
 
-func (db *DB) openByHand(ctx context.Context, tx pgx.Tx, a Actor, h HandHold) (string, error) {
+func (db *DB) openByHand(ctx context.Context, tx querier, a Actor, h HandHold) (string, error) {
 	st, err := site(ctx, tx, a.Site)
 	if err != nil {
 		return "", err

@@ -40,7 +40,7 @@ func (db *DB) OvenByCode(ctx context.Context, site uuid.UUID, code string) (Oven
 
 // SetOvenRhythm changes how often an oven is measured.
 func (db *DB) SetOvenRhythm(ctx context.Context, a Actor, r OvenRhythm) error {
-	return db.inTx(ctx, a.Site, func(tx pgx.Tx) error {
+	return db.inTx(ctx, a.Site, func(tx querier) error {
 		before, err := one[OvenRhythm](ctx, tx, `SELECT `+rhythmColumns+rhythmFrom+`WHERE s.site_id = @site AND s.kind = 'oven' AND s.station_id = @oven`,
 			pgx.StrictNamedArgs{"site": a.Site, "oven": r.OvenID})
 		if err != nil {
@@ -164,7 +164,7 @@ func (db *DB) OvenDueAt(ctx context.Context, st Site, oven uuid.UUID, at time.Ti
 }
 
 // prepareOven reads what a survey of an oven depends on.
-func (db *DB) prepareOven(ctx context.Context, q querier, a Actor, e *Entry, w *work) error {
+func (db *DB) prepareOven(ctx context.Context, q querier, a Actor, e *Entry, w *work, read *asked) error {
 	o, err := one[OvenRhythm](ctx, q, `SELECT `+rhythmColumns+rhythmFrom+`WHERE s.site_id = @site AND s.kind = 'oven' AND s.station_id = @oven`,
 		pgx.StrictNamedArgs{"site": a.Site, "oven": e.Subject.ID})
 	if errors.Is(err, ErrNotFound) {
@@ -174,11 +174,6 @@ func (db *DB) prepareOven(ctx context.Context, q querier, a Actor, e *Entry, w *
 		return err
 	}
 	w.label, w.circumstance.OvenSpreadC = o.Code, o.MaxSpreadC
-	b := &pgx.Batch{}
-	qualified := askQualification(b, a, e, w)
-	if err := send(ctx, q, b); err != nil {
-		return fmt.Errorf("qualification: %w", err)
-	}
-	qualified()
+	read.qualified(e, w)
 	return nil
 }

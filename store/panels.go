@@ -78,7 +78,7 @@ func (db *DB) PanelPowders(ctx context.Context, site uuid.UUID, p Panel) ([]stri
 // AddPanel puts a panel on a rack or on a load; one of the two is named. The same id again is the same panel.
 func (db *DB) AddPanel(ctx context.Context, a Actor, p Panel) error {
 	p.Code = strings.ToUpper(strings.TrimSpace(p.Code))
-	err := db.inTx(ctx, a.Site, func(tx pgx.Tx) error {
+	err := db.inTx(ctx, a.Site, func(tx querier) error {
 		before, err := one[Panel](ctx, tx, panelSQL+` AND pl.panel_id = @id`, pgx.StrictNamedArgs{"site": a.Site, "id": p.ID})
 		if err == nil && before.Code == p.Code {
 			return nil

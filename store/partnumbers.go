@@ -72,7 +72,7 @@ func partNumber(ctx context.Context, q querier, site, id uuid.UUID) (PartNumber,
 func (db *DB) AddPartNumber(ctx context.Context, a Actor, n PartNumber) (PartNumber, error) {
 	n.ID = NewID()
 	var added PartNumber
-	err := db.inTx(ctx, a.Site, func(tx pgx.Tx) error {
+	err := db.inTx(ctx, a.Site, func(tx querier) error {
 		if err := run(ctx, tx, `INSERT INTO part_number (site_id, part_number_id, code, name, spec_id, alloy, base_form, wall_mm, welds, sketch)
 			VALUES (@site, @id, @code, @name, @spec, @alloy, @form, @wall, @welds, @sketch)`, pgx.StrictNamedArgs{
 			"site": a.Site, "id": n.ID, "code": n.Code, "name": n.Name, "spec": n.SpecID, "alloy": n.Alloy, "form": n.BaseForm,
@@ -91,7 +91,7 @@ func (db *DB) AddPartNumber(ctx context.Context, a Actor, n PartNumber) (PartNum
 // ChangePartNumber changes everything about a part number but its code. Checks already recorded keep the spec revision
 // they were judged by.
 func (db *DB) ChangePartNumber(ctx context.Context, a Actor, n PartNumber) error {
-	return db.inTx(ctx, a.Site, func(tx pgx.Tx) error {
+	return db.inTx(ctx, a.Site, func(tx querier) error {
 		before, err := partNumber(ctx, tx, a.Site, n.ID)
 		if err != nil {
 			return err
@@ -140,7 +140,7 @@ func (db *DB) AddPlan(ctx context.Context, a Actor, partNumberID uuid.UUID, plan
 		spots[i] = spot
 	}
 	plan.ID, plan.Spots = NewID(), spots
-	err := db.inTx(ctx, a.Site, func(tx pgx.Tx) error {
+	err := db.inTx(ctx, a.Site, func(tx querier) error {
 		// The lock gives two people who revise the plan at once two revisions in turn.
 		if _, err := value[uuid.UUID](ctx, tx, `SELECT part_number_id FROM part_number WHERE site_id = @site AND part_number_id = @id FOR UPDATE`,
 			pgx.StrictNamedArgs{"site": a.Site, "id": partNumberID}); err != nil {
@@ -165,7 +165,7 @@ func (db *DB) AddPlan(ctx context.Context, a Actor, partNumberID uuid.UUID, plan
 	return plan, nil
 }
 
-func insertPlan(ctx context.Context, tx pgx.Tx, site, partNumber uuid.UUID, plan Plan, at time.Time) error {
+func insertPlan(ctx context.Context, tx querier, site, partNumber uuid.UUID, plan Plan, at time.Time) error {
 	if err := run(ctx, tx, `INSERT INTO measuring_plan (site_id, plan_id, part_number_id, revision, readings_per_spot, made_at)
 		VALUES (@site, @plan, @number, @revision, @readings, @at)`, pgx.StrictNamedArgs{"site": site, "plan": plan.ID,
 		"number": partNumber, "revision": plan.Revision, "readings": plan.ReadingsPerSpot, "at": at}); err != nil {

@@ -88,24 +88,24 @@ func (db *DB) PartsDue(ctx context.Context, site uuid.UUID, kinds []quality.Kind
 		ORDER BY ps.changed_at, p.serial LIMIT @limit`, pgx.StrictNamedArgs{"site": site, "kinds": names, "limit": limit})
 }
 
-// PartsOf returns the parts of a rack or load, by serial.
+// PartsOf returns the parts of a rack or load, by serial. They are found first (ARRAY), so that no plan reads all parts to join them.
 func (db *DB) PartsOf(ctx context.Context, site uuid.UUID, s Subject) ([]PartRow, error) {
 	switch s.Kind {
 	case quality.OnRack:
-		return list[PartRow](ctx, db.pool, partRowSQL+` AND p.part_id IN (SELECT part_id FROM rack_part WHERE site_id = @site AND rack_id = @id) ORDER BY p.serial`,
+		return list[PartRow](ctx, db.pool, partRowSQL+` AND p.part_id = ANY(ARRAY(SELECT part_id FROM rack_part WHERE site_id = @site AND rack_id = @id)) ORDER BY p.serial`,
 			pgx.StrictNamedArgs{"site": site, "id": s.ID})
 	case quality.OnLoad:
-		return list[PartRow](ctx, db.pool, partRowSQL+` AND p.part_id IN (SELECT x.part_id FROM load_rack y JOIN rack_part x ON x.site_id = y.site_id AND x.rack_id = y.rack_id
-			WHERE y.site_id = @site AND y.load_id = @id) ORDER BY p.serial`, pgx.StrictNamedArgs{"site": site, "id": s.ID})
+		return list[PartRow](ctx, db.pool, partRowSQL+` AND p.part_id = ANY(ARRAY(SELECT x.part_id FROM load_rack y JOIN rack_part x ON x.site_id = y.site_id AND x.rack_id = y.rack_id
+			WHERE y.site_id = @site AND y.load_id = @id)) ORDER BY p.serial`, pgx.StrictNamedArgs{"site": site, "id": s.ID})
 	case quality.OnPanel:
-		return list[PartRow](ctx, db.pool, partRowSQL+` AND p.part_id IN (SELECT x.part_id FROM load_rack y JOIN rack_part x ON x.site_id = y.site_id AND x.rack_id = y.rack_id
-			WHERE y.site_id = @site AND y.load_id = `+loadOfPanel+`) ORDER BY p.serial`, pgx.StrictNamedArgs{"site": site, "id": s.ID})
+		return list[PartRow](ctx, db.pool, partRowSQL+` AND p.part_id = ANY(ARRAY(SELECT x.part_id FROM load_rack y JOIN rack_part x ON x.site_id = y.site_id AND x.rack_id = y.rack_id
+			WHERE y.site_id = @site AND y.load_id = `+loadOfPanel+`)) ORDER BY p.serial`, pgx.StrictNamedArgs{"site": site, "id": s.ID})
 	}
 	return list[PartRow](ctx, db.pool, partRowSQL+` AND p.part_id = @id`, pgx.StrictNamedArgs{"site": site, "id": s.ID})
 }
 
 // GateOf returns where a part stands: each requirement of the spec in force, and the spec's code and revision.
-func (db *DB) GateOf(ctx context.Context, site, part uuid.UUID) (items []quality.Item, rev SpecRevision, err error) {
+func (db *DB) GateOf(ctx context.Context, site, part uuid.UUID) (items []quality.Item, rev SpecHead, err error) {
 	all, err := db.standings(ctx, db.pool, site, []uuid.UUID{part})
 	if err != nil {
 		return nil, rev, err

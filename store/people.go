@@ -75,7 +75,7 @@ type NewPerson struct {
 // AddPerson adds a person who cannot sign on until the invitation is used.
 func (db *DB) AddPerson(ctx context.Context, a Actor, n NewPerson) (Person, error) {
 	id := NewID()
-	err := db.inTx(ctx, a.Site, func(tx pgx.Tx) error {
+	err := db.inTx(ctx, a.Site, func(tx querier) error {
 		if err := run(ctx, tx, `INSERT INTO person (site_id, person_id, name, sign_on_name, roles, language, film_unit, created_at)
 			VALUES (@site, @person, @name, @sign_on, @roles, @language, nullif(@unit, ''), @at)`, pgx.StrictNamedArgs{
 			"site": a.Site, "person": id, "name": n.Name, "sign_on": n.SignOnName, "roles": n.Roles, "language": orElse(n.Language, "en"),
@@ -99,7 +99,7 @@ func orElse(s, fallback string) string {
 
 // ChangePerson changes roles, language, unit or whether the person is active. The name and sign-on name stay for ever.
 func (db *DB) ChangePerson(ctx context.Context, a Actor, id uuid.UUID, roles []string, language, filmUnit string, active bool) error {
-	return db.inTx(ctx, a.Site, func(tx pgx.Tx) error {
+	return db.inTx(ctx, a.Site, func(tx querier) error {
 		before, err := one[Person](ctx, tx, `SELECT `+personColumns+` FROM person p WHERE p.site_id = @site AND p.person_id = @person FOR UPDATE OF p`,
 			pgx.StrictNamedArgs{"site": a.Site, "person": id})
 		if err != nil {
@@ -118,7 +118,7 @@ func (db *DB) ChangePerson(ctx context.Context, a Actor, id uuid.UUID, roles []s
 // IssueBadge gives a person a new badge code and returns it once; the old badge stops working.
 func (db *DB) IssueBadge(ctx context.Context, a Actor, person uuid.UUID) (string, error) {
 	code := "BADGE." + newToken()[:22]
-	err := db.inTx(ctx, a.Site, func(tx pgx.Tx) error {
+	err := db.inTx(ctx, a.Site, func(tx querier) error {
 		if err := run(ctx, tx, `UPDATE person SET badge_hash = @hash WHERE site_id = @site AND person_id = @person`,
 			pgx.StrictNamedArgs{"site": a.Site, "person": person, "hash": hashToken(code)}); err != nil {
 			return err
@@ -138,9 +138,11 @@ type Qualification struct {
 	ValidTo     time.Time    `db:"valid_to"`
 }
 
+const selectQualification = `SELECT qualification_id, person_id, record_kind, certificate, valid_from, valid_to FROM qualification `
+
 // Qualifications returns a person's qualifications, the longest running first.
 func (db *DB) Qualifications(ctx context.Context, site, person uuid.UUID) ([]Qualification, error) {
-	return list[Qualification](ctx, db.pool, `SELECT qualification_id, person_id, record_kind, certificate, valid_from, valid_to FROM qualification
+	return list[Qualification](ctx, db.pool, selectQualification+`
 		WHERE site_id = @site AND person_id = @person ORDER BY valid_to DESC, record_kind`, pgx.StrictNamedArgs{"site": site, "person": person})
 }
 
@@ -152,7 +154,7 @@ func (db *DB) AddQualification(ctx context.Context, a Actor, q Qualification) er
 	if _, known := quality.KindNames[q.Kind]; !known {
 		return refuse(RuleInvalid, fmt.Sprintf("“%s” is not a kind of check.", q.Kind))
 	}
-	return db.inTx(ctx, a.Site, func(tx pgx.Tx) error {
+	return db.inTx(ctx, a.Site, func(tx querier) error {
 		if err := run(ctx, tx, `INSERT INTO qualification (site_id, qualification_id, person_id, record_kind, certificate, valid_from, valid_to)
 			VALUES (@site, @id, @person, @kind, @certificate, @from, @to)`, pgx.StrictNamedArgs{"site": a.Site, "id": q.ID, "person": q.PersonID,
 			"kind": q.Kind, "certificate": q.Certificate, "from": q.ValidFrom, "to": q.ValidTo}); err != nil {
@@ -164,8 +166,8 @@ func (db *DB) AddQualification(ctx context.Context, a Actor, q Qualification) er
 
 // EndQualification moves the end of a qualification, with the reason.
 func (db *DB) EndQualification(ctx context.Context, a Actor, id uuid.UUID, validTo time.Time, reason string) error {
-	return db.inTx(ctx, a.Site, func(tx pgx.Tx) error {
-		before, err := one[Qualification](ctx, tx, `SELECT qualification_id, person_id, record_kind, certificate, valid_from, valid_to FROM qualification
+	return db.inTx(ctx, a.Site, func(tx querier) error {
+		before, err := one[Qualification](ctx, tx, selectQualification+`
 			WHERE site_id = @site AND qualification_id = @id FOR UPDATE`, pgx.StrictNamedArgs{"site": a.Site, "id": id})
 		if err != nil {
 			return err
@@ -182,7 +184,7 @@ func (db *DB) EndQualification(ctx context.Context, a Actor, id uuid.UUID, valid
 // Invite returns a single-use secret with which the person sets PIN and password. It lasts three days.
 func (db *DB) Invite(ctx context.Context, a Actor, person uuid.UUID) (string, error) {
 	secret := newSiteToken(a.Site)
-	err := db.inTx(ctx, a.Site, func(tx pgx.Tx) error {
+	err := db.inTx(ctx, a.Site, func(tx querier) error {
 		if err := run(ctx, tx, `INSERT INTO invitation (site_id, secret_hash, purpose, person_id, expires_at)
 			VALUES (@site, @hash, 'person', @person, @expires)`, pgx.StrictNamedArgs{"site": a.Site, "hash": hashToken(secret), "person": person,
 			"expires": db.Clock().Add(72 * time.Hour)}); err != nil {
@@ -272,7 +274,7 @@ func (db *DB) Accept(ctx context.Context, secret, pin, password, codeSecret, cod
 		passwordHash = &h
 	}
 	a := Actor{Site: inv.Site, Person: inv.Person.ID}
-	err = db.inTx(ctx, inv.Site, func(tx pgx.Tx) error {
+	err = db.inTx(ctx, inv.Site, func(tx querier) error {
 		if err := run(ctx, tx, `UPDATE invitation SET used_at = @now WHERE site_id = @site AND secret_hash = @hash AND used_at IS NULL`,
 			pgx.StrictNamedArgs{"site": inv.Site, "hash": hashToken(secret), "now": db.Clock()}); err != nil {
 			return err

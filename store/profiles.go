@@ -139,11 +139,15 @@ func (db *DB) cureSpecOf(ctx context.Context, a Actor, e Entry) (spec quality.Cu
 	if at.IsZero() {
 		at = db.Clock()
 	}
-	revisions, err := list[SpecRevision](ctx, db.pool, partSpecInForceSQL, pgx.StrictNamedArgs{"site": a.Site, "part": ids[0], "at": at})
-	if err != nil || len(revisions) == 0 {
+	revisions, err := list[SpecHead](ctx, db.pool, partSpecsSQL, pgx.StrictNamedArgs{"site": a.Site, "part": ids[0]})
+	if err != nil {
 		return spec, window, false, err
 	}
-	body, err := db.readSpec(revisions[0])
+	revision, known := inForce(revisions, at)
+	if !known {
+		return spec, window, false, nil
+	}
+	body, err := db.readSpec(ctx, db.pool, a.Site, revision)
 	if err != nil || body.Cure == nil {
 		return spec, window, false, err
 	}

@@ -49,7 +49,7 @@ func (db *DB) RackByNumber(ctx context.Context, site uuid.UUID, number string) (
 // HangRack opens a rack on a tag that is free and returns it.
 func (db *DB) HangRack(ctx context.Context, a Actor, id uuid.UUID, tag string) (Rack, error) {
 	var number string
-	err := db.inTx(ctx, a.Site, func(tx pgx.Tx) error {
+	err := db.inTx(ctx, a.Site, func(tx querier) error {
 		existing, err := one[Rack](ctx, tx, rackSQL+` AND k.rack_id = @rack`, pgx.StrictNamedArgs{"site": a.Site, "rack": id})
 		if err == nil {
 			number = existing.Number // the same hanging came twice
@@ -77,7 +77,7 @@ func (db *DB) HangRack(ctx context.Context, a Actor, id uuid.UUID, tag string) (
 
 // lockRack returns an open rack and keeps others from changing it meanwhile, or recording on it (lockCarrier). The lock lets
 // rows refer to the rack, so that who holds its parts and writes such a row does not wait for who waits for the parts.
-func lockRack(ctx context.Context, tx pgx.Tx, site, id uuid.UUID) (Rack, error) {
+func lockRack(ctx context.Context, tx querier, site, id uuid.UUID) (Rack, error) {
 	if _, err := tx.Exec(ctx, `SELECT 1 FROM rack WHERE site_id = @site AND rack_id = @rack FOR NO KEY UPDATE`, pgx.StrictNamedArgs{"site": site, "rack": id}); err != nil {
 		return Rack{}, err
 	}
@@ -91,7 +91,7 @@ func lockRack(ctx context.Context, tx pgx.Tx, site, id uuid.UUID) (Rack, error) 
 // HangParts hangs parts on a rack before its first run. A part hangs on one rack in a cycle, is not held or finished, has
 // passed what comes before the wash, and follows the same finish spec as the others.
 func (db *DB) HangParts(ctx context.Context, a Actor, rack uuid.UUID, parts []uuid.UUID) error {
-	return db.inTx(ctx, a.Site, func(tx pgx.Tx) error {
+	return db.inTx(ctx, a.Site, func(tx querier) error {
 		k, err := lockRack(ctx, tx, a.Site, rack)
 		if err != nil {
 			return err
@@ -123,7 +123,9 @@ func (db *DB) HangParts(ctx context.Context, a Actor, rack uuid.UUID, parts []uu
 		}
 		position := len(others)
 		var hung []*standing
-		b := &pgx.Batch{}
+		var ids []uuid.UUID
+		var cycles, positions []int
+		var events []Event
 		for _, s := range all {
 			if s.SpecID != all[0].SpecID {
 				return refuse(RuleMixed, fmt.Sprintf("Parts %s and %s follow different finish specs. Hang them on different racks.", all[0].Serial, s.Serial))
@@ -135,13 +137,17 @@ func (db *DB) HangParts(ctx context.Context, a Actor, rack uuid.UUID, parts []uu
 				return err
 			}
 			position++
-			b.Queue(`INSERT INTO rack_part (site_id, rack_id, part_id, cycle, position) VALUES (@site, @rack, @part, @cycle, @position)`,
-				pgx.StrictNamedArgs{"site": a.Site, "rack": rack, "part": s.PartID, "cycle": s.Cycle, "position": position})
+			ids, cycles, positions = append(ids, s.PartID), append(cycles, s.Cycle), append(positions, position)
 			s.RackID = null(rack)
 			hung = append(hung, s)
-			if err := db.queueEvent(b, a, Event{Verb: "hung", SubjectKind: "part", Subject: s.PartID, After: map[string]any{"rack": k.Number, "position": position}}); err != nil {
-				return err
-			}
+			events = append(events, Event{Verb: "hung", SubjectKind: "part", Subject: s.PartID, After: map[string]any{"rack": k.Number, "position": position}})
+		}
+		b := &pgx.Batch{}
+		b.Queue(`INSERT INTO rack_part (site_id, rack_id, part_id, cycle, position)
+			SELECT @site, @rack, n.part_id, n.cycle, n.position FROM unnest(@parts::uuid[], @cycles::int[], @positions::int[]) AS n(part_id, cycle, position)`,
+			pgx.StrictNamedArgs{"site": a.Site, "rack": rack, "parts": ids, "cycles": cycles, "positions": positions})
+		if err := db.queueEvent(b, a, events...); err != nil {
+			return err
 		}
 		db.queueSettle(b, a.Site, hung, specs)
 		return send(ctx, tx, b)
@@ -165,7 +171,7 @@ func mayHang(s *standing, spec quality.FinishSpec) error {
 
 // TakeOff takes a part off a rack before its first run.
 func (db *DB) TakeOff(ctx context.Context, a Actor, rack, part uuid.UUID) error {
-	return db.inTx(ctx, a.Site, func(tx pgx.Tx) error {
+	return db.inTx(ctx, a.Site, func(tx querier) error {
 		k, err := lockRack(ctx, tx, a.Site, rack)
 		if err != nil {
 			return err
@@ -189,7 +195,7 @@ func (db *DB) TakeOff(ctx context.Context, a Actor, rack, part uuid.UUID) error 
 
 // Unload frees the steel of a rack for the next hanging. What was recorded on the rack stays evidence for its parts.
 func (db *DB) Unload(ctx context.Context, a Actor, rack uuid.UUID) error {
-	return db.inTx(ctx, a.Site, func(tx pgx.Tx) error {
+	return db.inTx(ctx, a.Site, func(tx querier) error {
 		k, err := lockRack(ctx, tx, a.Site, rack)
 		if err != nil {
 			return err

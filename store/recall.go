@@ -56,7 +56,7 @@ func suspectRecords(ctx context.Context, q querier, site, device uuid.UUID, befo
 // found it wrong: it lists the records and the parts behind them, holds the parts in house under one hold, and notes which are
 // released. Where nothing was made with the device there is nothing to decide, and no review is opened. The device is locked
 // by the caller, so that a record made at the same moment is either in the list or refused.
-func (db *DB) openRecall(ctx context.Context, tx pgx.Tx, a Actor, st Site, device Instrument, wrong time.Time, record uuid.UUID, cause string, w *work) (hold string, err error) {
+func (db *DB) openRecall(ctx context.Context, tx querier, a Actor, st Site, device Instrument, wrong time.Time, record uuid.UUID, cause string, w *work) (hold string, err error) {
 	before, after, err := suspectWindow(ctx, tx, a.Site, device.ID, wrong)
 	if err != nil {
 		return "", fmt.Errorf("last good check of %s: %w", device.Code, err)
@@ -132,7 +132,7 @@ type recallRow struct {
 	lines, held    []*standing
 }
 
-func (db *DB) insertRecall(ctx context.Context, tx pgx.Tx, a Actor, st Site, r recallRow) error {
+func (db *DB) insertRecall(ctx context.Context, tx querier, a Actor, st Site, r recallRow) error {
 	now := db.Clock()
 	day, _ := st.ShopDay(now)
 	args := pgx.StrictNamedArgs{"site": a.Site, "review": r.id, "number": r.number, "device": r.device, "record": null(r.record), "good": uuid.NullUUID{}, "from": (*time.Time)(nil),

@@ -40,10 +40,10 @@ func (db *DB) DecideRecall(ctx context.Context, a Actor, review uuid.UUID, d Rec
 	case len([]rune(d.Reason)) < 5:
 		return refuse("recall_decision_reason_given", constraintSentences["recall_decision_reason_given"])
 	}
-	return db.inTx(ctx, a.Site, func(tx pgx.Tx) error { return db.decideRecall(ctx, tx, a, review, d, proof) })
+	return db.inTx(ctx, a.Site, func(tx querier) error { return db.decideRecall(ctx, tx, a, review, d, proof) })
 }
 
-func (db *DB) decideRecall(ctx context.Context, tx pgx.Tx, a Actor, review uuid.UUID, d RecallDecision, proof Proof) error {
+func (db *DB) decideRecall(ctx context.Context, tx querier, a Actor, review uuid.UUID, d RecallDecision, proof Proof) error {
 	st, err := site(ctx, tx, a.Site)
 	if err != nil {
 		return err
@@ -203,7 +203,7 @@ func (db *DB) CloseRecall(ctx context.Context, a Actor, review uuid.UUID, conclu
 	case len([]rune(conclusion)) < 5:
 		return refuse("recall_closing_conclusion_given", constraintSentences["recall_closing_conclusion_given"])
 	}
-	return db.inTx(ctx, a.Site, func(tx pgx.Tx) error {
+	return db.inTx(ctx, a.Site, func(tx querier) error {
 		r, err := one[Recall](ctx, tx, recallSQL+` AND v.review_id = @review`, pgx.StrictNamedArgs{"site": a.Site, "review": review})
 		if err != nil {
 			return err

@@ -108,14 +108,19 @@ func (db *DB) Save(ctx context.Context, a Actor, e Entry) (Saved, error) {
 }
 
 func (db *DB) saveOnce(ctx context.Context, a Actor, e Entry, proofs map[string]Proof) (saved Saved, err error) {
-	err = pgx.BeginFunc(ctx, db.pool, func(tx pgx.Tx) error {
-		saved, err = db.save(ctx, tx, a, e, proofs)
-		return err
-	})
-	if err == nil {
-		db.notices.changed(a.Site)
+	tx, err := db.saving(ctx)
+	if err != nil {
+		return saved, err
 	}
-	return saved, err
+	defer tx.close(ctx)
+	if saved, err = db.save(ctx, tx, a, e, proofs); err != nil {
+		return saved, err
+	}
+	if err := tx.Commit(ctx); err != nil {
+		return saved, err
+	}
+	db.notices.changed(a.Site)
+	return saved, nil
 }
 
 // Preview judges an entry without storing it, for the review before the save.
@@ -137,7 +142,7 @@ func (db *DB) Preview(ctx context.Context, a Actor, e Entry) (quality.Judgement,
 	if err := db.answerArticle(ctx, a, &e); err != nil {
 		return quality.Judgement{}, err
 	}
-	w, err := db.prepare(ctx, db.pool, st, a, &e)
+	w, err := db.prepare(ctx, db.pool, st, a, &e, nil)
 	if err != nil {
 		return quality.Judgement{}, err
 	}
@@ -149,7 +154,7 @@ type work struct {
 	site         Site
 	label        string
 	parts        []*standing
-	revision     SpecRevision
+	revision     SpecHead
 	spec         quality.FinishSpec
 	circumstance quality.Circumstance
 	station      uuid.NullUUID
@@ -166,7 +171,7 @@ type work struct {
 	critical     []critical
 }
 
-func (db *DB) save(ctx context.Context, tx pgx.Tx, a Actor, e Entry, proofs map[string]Proof) (Saved, error) {
+func (db *DB) save(ctx context.Context, tx *saving, a Actor, e Entry, proofs map[string]Proof) (Saved, error) {
 	if err := asFound(&e); err != nil {
 		return Saved{}, err
 	}
@@ -181,14 +186,14 @@ func (db *DB) save(ctx context.Context, tx pgx.Tx, a Actor, e Entry, proofs map[
 	if err != nil {
 		return Saved{}, err
 	}
-	st, saved, found, err := db.arrive(ctx, tx, a, e, hash)
+	st, read, saved, found, err := db.arrive(ctx, tx, a, e, hash)
 	if found || err != nil {
 		return saved, err
 	}
 	if e.correction != nil {
 		return db.saveCorrection(ctx, tx, st, a, e, hash)
 	}
-	w, err := db.prepare(ctx, tx, st, a, &e)
+	w, err := db.prepare(ctx, tx, st, a, &e, read)
 	if err != nil {
 		return Saved{}, err
 	}
@@ -220,6 +225,12 @@ func (db *DB) save(ctx context.Context, tx pgx.Tx, a Actor, e Entry, proofs map[
 		After: map[string]any{"kind": e.Kind, "verdict": j.Verdict, "content_hash": hash}, Reason: e.LateReason}); err != nil {
 		return Saved{}, err
 	}
+	if len(w.spec.Sampling) == 0 {
+		if err := tx.commitWith(ctx, batch); err != nil {
+			return Saved{}, fmt.Errorf("writing record %s: %w", e.RecordID, err)
+		}
+		return saved, nil
+	}
 	if err := send(ctx, tx, batch); err != nil {
 		return Saved{}, fmt.Errorf("writing record %s: %w", e.RecordID, err)
 	}
@@ -229,12 +240,12 @@ func (db *DB) save(ctx context.Context, tx pgx.Tx, a Actor, e Entry, proofs map[
 
 // saveCorrection writes an entry in the place of a record. The rules on who and what may be used were applied to the
 // original; what counts now is that it is the same thing, seen at the same time.
-func (db *DB) saveCorrection(ctx context.Context, tx pgx.Tx, st Site, a Actor, e Entry, hash string) (Saved, error) {
+func (db *DB) saveCorrection(ctx context.Context, tx querier, st Site, a Actor, e Entry, hash string) (Saved, error) {
 	original, err := db.askTarget(ctx, tx, a, &e)
 	if err != nil {
 		return Saved{}, err
 	}
-	w, err := db.prepare(ctx, tx, st, a, &e)
+	w, err := db.prepare(ctx, tx, st, a, &e, nil)
 	if err != nil {
 		return Saved{}, err
 	}
@@ -292,39 +303,41 @@ func (db *DB) saveCorrection(ctx context.Context, tx pgx.Tx, st Site, a Actor, e
 	return saved, err
 }
 
-// arrive reads the site, answers an entry that was saved before, and makes other acts on the same parts wait.
-func (db *DB) arrive(ctx context.Context, tx pgx.Tx, a Actor, e Entry, hash string) (st Site, saved Saved, found bool, err error) {
+// arrive answers an entry that was saved before, makes other acts on the same parts wait, and then, in the same trip, reads what
+// the entry depends on.
+func (db *DB) arrive(ctx context.Context, tx querier, a Actor, e Entry, hash string) (st Site, w *asked, saved Saved, found bool, err error) {
 	if e.RecordID == uuid.Nil {
-		return st, saved, true, refuse(RuleInvalid, "The entry has no number of its own. Reload the page and enter it again.")
-	}
-	if err := lockCarrier(ctx, tx, a.Site, e.Subject); err != nil {
-		return st, saved, false, err
-	}
-	ids, err := subjectParts(ctx, tx, a.Site, e.Subject)
-	if err != nil {
-		return st, saved, false, err
+		return st, nil, saved, true, refuse(RuleInvalid, "The entry has no number of its own. Reload the page and enter it again.")
 	}
 	b := &pgx.Batch{}
+	lockCarrier(b, a.Site, e.Subject)
+	ids := askSubjectParts(b, a.Site, e.Subject)
+	if err := send(ctx, tx, b); err != nil {
+		return st, nil, saved, false, err
+	}
 	sites := ask[Site](b, selectSite, pgx.StrictNamedArgs{"site": a.Site})
 	before := ask[storedRow](b, storedSQL, pgx.StrictNamedArgs{"site": a.Site, "record": e.RecordID})
 	lockDevices(b, a.Site, e)
-	b.Queue(lockSavedSQL, pgx.StrictNamedArgs{"site": a.Site, "parts": ids, "kind": string(e.Kind)})
+	b.Queue(lockSavedSQL, pgx.StrictNamedArgs{"site": a.Site, "parts": *ids, "kind": string(e.Kind)})
+	if e.correction == nil {
+		w = db.askFor(b, a, e, *ids)
+	}
 	if err := send(ctx, tx, b); err != nil {
-		return st, saved, false, err
+		return st, nil, saved, false, err
 	}
 	if len(*sites) == 0 {
-		return st, saved, false, fmt.Errorf("site %s: %w", a.Site, ErrNotFound)
+		return st, nil, saved, false, fmt.Errorf("site %s: %w", a.Site, ErrNotFound)
 	}
 	if len(*before) > 0 {
 		saved, err = db.again(ctx, tx, a.Site, e.RecordID, hash, (*before)[0])
-		return st, saved, true, err
+		return st, nil, saved, true, err
 	}
-	return (*sites)[0], saved, false, nil
+	return (*sites)[0], w, saved, false, nil
 }
 
 // consequences does what a verdict entails: the part's evidence, a hold on a fail, a gauge's state. What needs no answer
 // is added to the batch that writes the record.
-func (db *DB) consequences(ctx context.Context, tx pgx.Tx, batch *pgx.Batch, a Actor, e Entry, w *work, j quality.Judgement) (hold string, err error) {
+func (db *DB) consequences(ctx context.Context, tx querier, batch *pgx.Batch, a Actor, e Entry, w *work, j quality.Judgement) (hold string, err error) {
 	if e.Subject.Kind == quality.OnInstrument || j.Verdict == quality.Fail {
 		// Holds and the gauge's state point at the record, which must be there first.
 		if err := send(ctx, tx, batch); err != nil {
@@ -391,81 +404,114 @@ func (db *DB) again(ctx context.Context, q querier, site, id uuid.UUID, hash str
 	return Saved{RecordID: id, Judgement: quality.Judgement{Verdict: r.Verdict, Rule: r.Rule, Findings: findings}, HoldNumber: r.Hold, Already: true}, err
 }
 
-// prepare reads everything an entry's verdict and admission depend on, and collects the rules that speak against it.
-func (db *DB) prepare(ctx context.Context, q querier, st Site, a Actor, e *Entry) (*work, error) {
-	w, err := db.prepareSubject(ctx, q, st, a, e)
+// asked is what an entry's verdict and admission depend on, read in one trip.
+type asked struct {
+	present   *[]uuid.UUID // parts that the subject stands for once they are locked; nil where that cannot change
+	standings func() []*standing
+	revisions *[]SpecHead
+	qualified func(e *Entry, w *work)
+	film      func(e *Entry, w *work) error
+	lots      func(e *Entry, w *work) error
+	devices   func(e *Entry, w *work) error
+}
+
+// askFor puts all that an entry on these parts depends on into a batch.
+func (db *DB) askFor(b *pgx.Batch, a Actor, e Entry, ids []uuid.UUID) *asked {
+	r := &asked{qualified: askQualification(b, a, e.Kind), lots: askLots(b, a.Site, e), devices: askDevices(b, a.Site, e)}
+	if len(ids) == 0 {
+		return r
+	}
+	if e.Subject.Kind != quality.OnPart {
+		r.present = askSubjectParts(b, a.Site, e.Subject)
+	}
+	r.standings = db.askStandings(b, a.Site, ids)
+	r.revisions = ask[SpecHead](b, partSpecsSQL, pgx.StrictNamedArgs{"site": a.Site, "part": ids[0]})
+	if e.Kind == quality.Film {
+		r.film = askFilm(b, a.Site, ids[0], e)
+	}
+	return r
+}
+
+// prepare works out what an entry's verdict and admission depend on, and collects the rules that speak against it. read is what
+// was asked for already, or nil.
+func (db *DB) prepare(ctx context.Context, q querier, st Site, a Actor, e *Entry, read *asked) (*work, error) {
+	if read == nil {
+		ids, err := subjectParts(ctx, q, a.Site, e.Subject)
+		if err != nil {
+			return nil, err
+		}
+		b := &pgx.Batch{}
+		read = db.askFor(b, a, *e, ids)
+		if err := send(ctx, q, b); err != nil {
+			return nil, fmt.Errorf("reading what %s depends on: %w", e.Kind, err)
+		}
+	}
+	w, err := db.prepareSubject(ctx, q, st, a, e, read)
 	if err != nil {
 		return nil, err
 	}
-	if err := db.checkLots(ctx, q, a, e, w); err != nil {
+	if err := read.lots(e, w); err != nil {
 		return nil, err
 	}
 	if missing := quality.ConditionsMissing(w.spec, e.Check); missing != "" {
 		w.refusals = append(w.refusals, refuse(RuleConditions, missing))
 	}
-	return w, db.checkDevices(ctx, q, a, e, w)
+	return w, read.devices(e, w)
 }
 
-func (db *DB) prepareSubject(ctx context.Context, q querier, st Site, a Actor, e *Entry) (*work, error) {
+func (db *DB) prepareSubject(ctx context.Context, q querier, st Site, a Actor, e *Entry, read *asked) (*work, error) {
 	w := &work{site: st, station: a.Station}
 	db.checkTime(st, e, w)
 	if !onSubject(e.Kind, e.Subject.Kind) {
 		return nil, refuse(RuleInvalid, fmt.Sprintf("%s is not recorded on a %s.", e.Kind.Name(), e.Subject.Kind))
 	}
 	e.Check.Kind = e.Kind
-	if e.Subject.Kind == quality.OnInstrument {
-		return w, db.prepareDevice(ctx, q, a, e, w)
+	switch e.Subject.Kind {
+	case quality.OnInstrument:
+		return w, db.prepareDevice(ctx, q, a, e, w, read)
+	case quality.OnOven:
+		return w, db.prepareOven(ctx, q, a, e, w, read)
+	case quality.OnBath:
+		return w, db.prepareBath(ctx, q, a, e, w, read)
 	}
-	if e.Subject.Kind == quality.OnOven {
-		return w, db.prepareOven(ctx, q, a, e, w)
+	return w, db.prepareParts(ctx, q, a, e, w, read)
+}
+
+// prepareParts is prepareSubject for what speaks for parts: a part, a rack, a load, a witness panel.
+func (db *DB) prepareParts(ctx context.Context, q querier, a Actor, e *Entry, w *work, read *asked) (err error) {
+	if read.standings != nil {
+		w.parts = read.standings()
 	}
-	if e.Subject.Kind == quality.OnBath {
-		return w, db.prepareBath(ctx, q, a, e, w)
+	if read.present != nil {
+		w.parts = slices.DeleteFunc(w.parts, func(s *standing) bool { return !slices.Contains(*read.present, s.PartID) })
 	}
-	ids, err := subjectParts(ctx, q, a.Site, e.Subject)
-	if err != nil {
-		return nil, err
-	}
-	if len(ids) == 0 && e.Subject.Kind == quality.OnPanel {
-		return nil, loosePanel(ctx, q, a.Site, e.Subject.ID)
-	}
-	if len(ids) == 0 {
-		return nil, refuse(RuleNoParts, fmt.Sprintf("There are no parts on this %s. Hang or load them first.", e.Subject.Kind))
-	}
-	b := &pgx.Batch{}
-	standings := db.askStandings(b, a.Site, ids)
-	revisions := ask[SpecRevision](b, partSpecInForceSQL, pgx.StrictNamedArgs{"site": a.Site, "part": ids[0], "at": e.ObservedAt})
-	qualified := askQualification(b, a, e, w)
-	var more func() error
-	if e.Kind == quality.Film {
-		more = askFilm(b, a.Site, ids[0], e, w)
-	}
-	if err := send(ctx, q, b); err != nil {
-		return nil, fmt.Errorf("reading what %s depends on: %w", e.Kind, err)
-	}
-	w.parts = standings()
-	if len(w.parts) == 0 {
-		return nil, ErrNotFound
+	switch {
+	case len(w.parts) == 0 && e.Subject.Kind == quality.OnPart:
+		return ErrNotFound
+	case len(w.parts) == 0 && e.Subject.Kind == quality.OnPanel:
+		return loosePanel(ctx, q, a.Site, e.Subject.ID)
+	case len(w.parts) == 0:
+		return refuse(RuleNoParts, fmt.Sprintf("There are no parts on this %s. Hang or load them first.", e.Subject.Kind))
 	}
 	for _, s := range w.parts[1:] {
 		if s.SpecID != w.parts[0].SpecID {
-			return nil, refuse(RuleMixed, fmt.Sprintf("The parts here follow different finish specs (%s and %s). Take one of them off.", w.parts[0].Serial, s.Serial))
+			return refuse(RuleMixed, fmt.Sprintf("The parts here follow different finish specs (%s and %s). Take one of them off.", w.parts[0].Serial, s.Serial))
 		}
 	}
-	if len(*revisions) == 0 {
-		return nil, noApprovedSpec(ctx, q, a.Site, w.parts[0].SpecID)
+	var known bool
+	if w.revision, known = inForce(*read.revisions, e.ObservedAt); !known {
+		return noApprovedSpec(ctx, q, a.Site, w.parts[0].SpecID)
 	}
-	w.revision = (*revisions)[0]
-	if w.spec, err = db.readSpec(w.revision); err != nil {
-		return nil, err
+	if w.spec, err = db.readSpec(ctx, q, a.Site, w.revision); err != nil {
+		return err
 	}
 	w.admit(e)
 	w.refuseSampled(e)
-	qualified()
-	if more != nil {
-		return w, more()
+	read.qualified(e, w)
+	if read.film != nil {
+		return read.film(e, w)
 	}
-	return w, db.circumstances(ctx, q, a, e, w)
+	return db.circumstances(ctx, q, a, e, w)
 }
 
 func onSubject(k quality.Kind, s quality.Subject) bool {
@@ -529,19 +575,22 @@ func (w *work) name() string {
 	return fmt.Sprintf("Every one of these %d parts", len(w.parts))
 }
 
-// askQualification asks whether the person's qualification for the kind was valid when the thing was observed; the answer
-// refuses them if not.
-func askQualification(b *pgx.Batch, a Actor, e *Entry, w *work) (answered func()) {
-	today := e.ObservedAt.In(w.site.Location()).Format(time.DateOnly)
-	type row struct {
-		Until *time.Time `db:"until"`
-	}
-	rows := ask[row](b, `SELECT max(valid_to)::timestamptz AS until FROM qualification WHERE site_id = @site AND person_id = @person AND record_kind = @kind
-		AND valid_from <= @day::date`, pgx.StrictNamedArgs{"site": a.Site, "person": a.Person, "kind": e.Kind, "day": today})
-	kind := lower(e.Kind.Name())
-	return func() {
-		switch until := (*rows)[0].Until; {
-		case until == nil:
+// askQualification asks for the person's qualifications for a kind; the answer refuses them if none was valid when the thing was
+// observed.
+func askQualification(b *pgx.Batch, a Actor, kind quality.Kind) (answered func(e *Entry, w *work)) {
+	rows := ask[Qualification](b, selectQualification+`WHERE site_id = @site AND person_id = @person AND record_kind = @kind`,
+		pgx.StrictNamedArgs{"site": a.Site, "person": a.Person, "kind": kind})
+	return func(e *Entry, w *work) {
+		today := e.ObservedAt.In(w.site.Location()).Format(time.DateOnly)
+		var until time.Time // the last day of those that had begun
+		for _, q := range *rows {
+			if q.ValidFrom.Format(time.DateOnly) <= today && q.ValidTo.After(until) {
+				until = q.ValidTo
+			}
+		}
+		kind := lower(kind.Name())
+		switch {
+		case until.IsZero():
 			w.refusals = append(w.refusals, refuse(RuleNotQualified, fmt.Sprintf("%s has no qualification for %s. An administrator adds it under Setup, People.", a.Name, kind)))
 		case until.Format(time.DateOnly) < today:
 			w.refusals = append(w.refusals, refuse(RuleNotQualified, fmt.Sprintf("The qualification of %s for %s ended on %s. An administrator renews it under Setup, People.",

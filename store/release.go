@@ -17,7 +17,7 @@ func (db *DB) Release(ctx context.Context, a Actor, parts []uuid.UUID, proof Pro
 	if len(parts) == 0 {
 		return refuse(RuleInvalid, "Choose at least one part.")
 	}
-	return db.inTx(ctx, a.Site, func(tx pgx.Tx) error {
+	return db.inTx(ctx, a.Site, func(tx querier) error {
 		st, err := site(ctx, tx, a.Site)
 		if err != nil {
 			return err
@@ -41,12 +41,18 @@ func (db *DB) Release(ctx context.Context, a Actor, parts []uuid.UUID, proof Pro
 			return err
 		}
 		b := &pgx.Batch{}
+		var events []Event
 		for _, s := range all {
+			events = append(events, Event{Verb: "released", SubjectKind: "part", Subject: s.PartID, Before: map[string]string{"status": s.Status},
+				After: map[string]any{"status": StatusReleased, "cycle": s.Cycle}})
 			if err := db.releaseOne(b, a, st, s, specs[s.SpecID], proof); err != nil {
 				return err
 			}
 		}
 		if err := db.releaseWaits(ctx, tx, a.Site, all, specs); err != nil {
+			return err
+		}
+		if err := db.queueEvent(b, a, events...); err != nil {
 			return err
 		}
 		db.queueSettle(b, a.Site, all, specs)
@@ -77,8 +83,7 @@ func (db *DB) releaseOne(b *pgx.Batch, a Actor, st Site, s *standing, spec quali
 		VALUES (@site, @id, @part, @cycle, @signature, @by, @at, @day, @shift, @gate)`, pgx.StrictNamedArgs{"site": a.Site, "id": id, "part": s.PartID,
 		"cycle": s.Cycle, "signature": signature, "by": a.Person, "at": db.Clock(), "day": day, "shift": shift, "gate": gate})
 	s.Released = true
-	return db.queueEvent(b, a, Event{Verb: "released", SubjectKind: "part", Subject: s.PartID, Before: map[string]string{"status": s.Status},
-		After: map[string]any{"status": StatusReleased, "cycle": s.Cycle}})
+	return nil
 }
 
 // mayRelease refuses a part whose gate is not open, naming what it still asks for.

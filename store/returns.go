@@ -29,14 +29,14 @@ func (db *DB) TakeReturn(ctx context.Context, a Actor, r NewReturn, proof Proof)
 	case len([]rune(r.Reason)) < 5:
 		return "", refuse("shipment_return_reason_given", constraintSentences["shipment_return_reason_given"])
 	}
-	err = db.inTx(ctx, a.Site, func(tx pgx.Tx) error {
+	err = db.inTx(ctx, a.Site, func(tx querier) error {
 		hold, err = db.takeReturn(ctx, tx, a, r, proof)
 		return err
 	})
 	return hold, err
 }
 
-func (db *DB) takeReturn(ctx context.Context, tx pgx.Tx, a Actor, r NewReturn, proof Proof) (string, error) {
+func (db *DB) takeReturn(ctx context.Context, tx querier, a Actor, r NewReturn, proof Proof) (string, error) {
 	st, err := site(ctx, tx, a.Site)
 	if err != nil {
 		return "", err

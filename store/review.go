@@ -162,7 +162,7 @@ func (db *DB) SignReview(ctx context.Context, a Actor, day time.Time, note strin
 	if !a.Has(Supervisor, Engineer) {
 		return refuse(RuleNoRight, "A supervisor or an engineer reviews the day.")
 	}
-	return db.inTx(ctx, a.Site, func(tx pgx.Tx) error {
+	return db.inTx(ctx, a.Site, func(tx querier) error {
 		st, err := site(ctx, tx, a.Site)
 		if err != nil {
 			return err

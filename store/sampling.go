@@ -200,7 +200,7 @@ func (db *DB) WaitingForLots(ctx context.Context, site uuid.UUID) ([]LotWaiting,
 		if rev.State != "approved" {
 			continue
 		}
-		spec, err := db.readSpec(rev)
+		spec, err := db.readSpec(ctx, db.pool, site, rev.SpecHead)
 		if err != nil {
 			return nil, err
 		}

@@ -29,7 +29,7 @@ type LotOffer struct {
 // lotRow is a lot as it is made.
 type lotRow struct {
 	id       uuid.UUID
-	revision SpecRevision
+	revision SpecHead
 	of       quality.Sampled
 	basis    quality.SampleBy
 	job      uuid.UUID
@@ -50,7 +50,7 @@ func (db *DB) MakeLot(ctx context.Context, a Actor, o LotOffer) (number string, 
 	case (o.Job == "") == (o.Load == ""):
 		return "", refuse("inspection_lot_source_named", constraintSentences["inspection_lot_source_named"])
 	}
-	err = db.inTx(ctx, a.Site, func(tx pgx.Tx) error {
+	err = db.inTx(ctx, a.Site, func(tx querier) error {
 		number, err = value[string](ctx, tx, `SELECT number FROM inspection_lot WHERE site_id = @site AND lot_id = @lot`, pgx.StrictNamedArgs{"site": a.Site, "lot": o.ID})
 		if !errors.Is(err, ErrNotFound) {
 			return err
@@ -61,7 +61,7 @@ func (db *DB) MakeLot(ctx context.Context, a Actor, o LotOffer) (number string, 
 	return number, err
 }
 
-func (db *DB) makeOffered(ctx context.Context, tx pgx.Tx, a Actor, o LotOffer) (string, error) {
+func (db *DB) makeOffered(ctx context.Context, tx querier, a Actor, o LotOffer) (string, error) {
 	st, err := site(ctx, tx, a.Site)
 	if err != nil {
 		return "", err
@@ -110,7 +110,7 @@ func (db *DB) makeOffered(ctx context.Context, tx pgx.Tx, a Actor, o LotOffer) (
 }
 
 // offeredParts finds the parts of a job or load that follow the spec, and notes in the lot where they come from.
-func offeredParts(ctx context.Context, tx pgx.Tx, site, spec uuid.UUID, o LotOffer, l *lotRow) (parts []uuid.UUID, err error) {
+func offeredParts(ctx context.Context, tx querier, site, spec uuid.UUID, o LotOffer, l *lotRow) (parts []uuid.UUID, err error) {
 	args := pgx.StrictNamedArgs{"site": site, "number": cmp.Or(o.Job, o.Load)}
 	if o.Job != "" {
 		l.job, err = value[uuid.UUID](ctx, tx, `SELECT job_id FROM job WHERE site_id = @site AND number = @number`, args)
@@ -173,7 +173,7 @@ func planRefused(p sampling.Plan, err error) (sampling.Plan, error) {
 }
 
 // insertLot writes a lot with its parts and draws its sample. The parts are locked and stand in the order of their serials.
-func (db *DB) insertLot(ctx context.Context, tx pgx.Tx, a Actor, st Site, l lotRow, parts []*standing) (string, error) {
+func (db *DB) insertLot(ctx context.Context, tx querier, a Actor, st Site, l lotRow, parts []*standing) (string, error) {
 	var seed [32]byte
 	if _, err := rand.Read(seed[:]); err != nil {
 		return "", fmt.Errorf("drawing a sample: %w", err)
@@ -242,7 +242,7 @@ func idsOf(parts []*standing) []uuid.UUID {
 // drawAfterCure draws the samples of racks and loads that a spec asks for, once their cure run is on record: what is checked
 // on a sample of them comes after the oven, and from then on no part joins or leaves them. Parts on hold are left out; they
 // are checked themselves.
-func (db *DB) drawAfterCure(ctx context.Context, tx pgx.Tx, a Actor, e Entry, w *work) error {
+func (db *DB) drawAfterCure(ctx context.Context, tx querier, a Actor, e Entry, w *work) error {
 	made := false
 	for _, what := range quality.Sampleable {
 		rule, ok := w.spec.Sampling[what]
@@ -307,14 +307,14 @@ func (db *DB) SwapSample(ctx context.Context, a Actor, lot uuid.UUID, serial, re
 	case len([]rune(reason)) < 5:
 		return "", refuse("inspection_sample_reason_given", constraintSentences["inspection_sample_reason_given"])
 	}
-	err = db.inTx(ctx, a.Site, func(tx pgx.Tx) error {
+	err = db.inTx(ctx, a.Site, func(tx querier) error {
 		replacement, err = db.swapSample(ctx, tx, a, lot, serial, reason)
 		return err
 	})
 	return replacement, err
 }
 
-func (db *DB) swapSample(ctx context.Context, tx pgx.Tx, a Actor, lot uuid.UUID, serial, reason string) (string, error) {
+func (db *DB) swapSample(ctx context.Context, tx querier, a Actor, lot uuid.UUID, serial, reason string) (string, error) {
 	l, err := one[InspectionLot](ctx, tx, lotSQL+` AND l.lot_id = @lot`, pgx.StrictNamedArgs{"site": a.Site, "lot": lot})
 	if err != nil {
 		return "", err
@@ -360,7 +360,7 @@ func (db *DB) swapSample(ctx context.Context, tx pgx.Tx, a Actor, lot uuid.UUID,
 	return "", refuse(RuleInvalid, fmt.Sprintf("Lot %s has no other part that could take its place: every one is or was in the sample, or is checked. Check this part, or decide on it by a hold.", l.Number))
 }
 
-func (db *DB) writeSwap(ctx context.Context, tx pgx.Tx, a Actor, l InspectionLot, out, in LotPart, reason string) error {
+func (db *DB) writeSwap(ctx context.Context, tx querier, a Actor, l InspectionLot, out, in LotPart, reason string) error {
 	if err := run(ctx, tx, `INSERT INTO inspection_sample (site_id, sample_id, lot_id, seq, version, part_id, reason, drawn_by, drawn_at)
 		SELECT @site, @id, @lot, @seq, max(version) + 1, @part, @reason, @by, @at FROM inspection_sample WHERE site_id = @site AND lot_id = @lot AND seq = @seq`,
 		pgx.StrictNamedArgs{"site": a.Site, "id": NewID(), "lot": l.ID, "seq": out.Seq, "part": in.PartID, "reason": reason, "by": a.Person, "at": db.Clock()}); err != nil {

@@ -166,7 +166,7 @@ func (w *work) sampledThen(t *target) {
 
 // lotsAfter does what a record means for inspection lots: the verdict of those in whose sample its part is, and the draw after
 // a cure run.
-func (db *DB) lotsAfter(ctx context.Context, tx pgx.Tx, a Actor, e Entry, w *work, j quality.Judgement) ([]string, error) {
+func (db *DB) lotsAfter(ctx context.Context, tx querier, a Actor, e Entry, w *work, j quality.Judgement) ([]string, error) {
 	if len(w.spec.Sampling) == 0 {
 		return nil, nil
 	}
@@ -194,7 +194,7 @@ func lotsOf(ctx context.Context, q querier, site uuid.UUID, kind quality.Kind, p
 }
 
 // lockWithLots locks parts together with all parts of the lots.
-func lockWithLots(ctx context.Context, tx pgx.Tx, site uuid.UUID, parts, lots []uuid.UUID) error {
+func lockWithLots(ctx context.Context, tx querier, site uuid.UUID, parts, lots []uuid.UUID) error {
 	_, err := tx.Exec(ctx, `SELECT 1 FROM part_status WHERE site_id = @site AND part_id = ANY(ARRAY(
 			SELECT unnest(@parts::uuid[]) UNION SELECT part_id FROM inspection_lot_part WHERE site_id = @site AND lot_id = ANY(@lots)))
 		ORDER BY part_id FOR UPDATE`, pgx.StrictNamedArgs{"site": site, "parts": parts, "lots": lots})

@@ -85,7 +85,7 @@ func causesOf(from, to sampling.Severity, since []decidedLot) ([]decidedLot, str
 
 // lockSeverity returns how the next lot of a spec is inspected for what it samples, and keeps it from changing until the transaction
 // ends.
-func lockSeverity(ctx context.Context, tx pgx.Tx, site, spec uuid.UUID, what quality.Sampled) (sampling.Severity, error) {
+func lockSeverity(ctx context.Context, tx querier, site, spec uuid.UUID, what quality.Sampled) (sampling.Severity, error) {
 	args := pgx.StrictNamedArgs{"site": site, "spec": spec, "kind": string(what)}
 	if _, err := tx.Exec(ctx, `INSERT INTO inspection_severity (site_id, spec_id, kind) VALUES (@site, @spec, @kind) ON CONFLICT DO NOTHING`, args); err != nil {
 		return "", fmt.Errorf("severity of inspection: %w", err)
@@ -94,7 +94,7 @@ func lockSeverity(ctx context.Context, tx pgx.Tx, site, spec uuid.UUID, what qua
 }
 
 // severityNow follows all lots on record.
-func (db *DB) severityNow(ctx context.Context, tx pgx.Tx, site, spec uuid.UUID, what quality.Sampled) (now sampling.Severity, causes []decidedLot, why string, err error) {
+func (db *DB) severityNow(ctx context.Context, tx querier, site, spec uuid.UUID, what quality.Sampled) (now sampling.Severity, causes []decidedLot, why string, err error) {
 	args := pgx.StrictNamedArgs{"site": site, "spec": spec, "kind": string(what)}
 	lots, err := list[decidedLot](ctx, tx, `SELECT l.lot_id, l.number, l.severity, st.state, v.decided_at FROM inspection_lot l
 		JOIN inspection_lot_status st ON st.site_id = l.site_id AND st.lot_id = l.lot_id AND st.state <> 'open'
@@ -116,7 +116,7 @@ func (db *DB) severityNow(ctx context.Context, tx pgx.Tx, site, spec uuid.UUID, 
 }
 
 // settleSeverity follows the lots of a spec and what it samples anew and records a change of severity. It returns the change in words.
-func (db *DB) settleSeverity(ctx context.Context, tx pgx.Tx, a Actor, spec uuid.UUID, what quality.Sampled) (string, error) {
+func (db *DB) settleSeverity(ctx context.Context, tx querier, a Actor, spec uuid.UUID, what quality.Sampled) (string, error) {
 	before, err := lockSeverity(ctx, tx, a.Site, spec, what)
 	if err != nil {
 		return "", err
@@ -137,7 +137,7 @@ func (db *DB) settleSeverity(ctx context.Context, tx pgx.Tx, a Actor, spec uuid.
 	return fmt.Sprintf("Inspection is %s from the next lot on.", now), nil
 }
 
-func (db *DB) writeSwitch(ctx context.Context, tx pgx.Tx, a Actor, id, spec uuid.UUID, what quality.Sampled, from, to sampling.Severity, why string, signature uuid.UUID, causes []decidedLot) error {
+func (db *DB) writeSwitch(ctx context.Context, tx querier, a Actor, id, spec uuid.UUID, what quality.Sampled, from, to sampling.Severity, why string, signature uuid.UUID, causes []decidedLot) error {
 	lots, numbers := make([]uuid.UUID, len(causes)), make([]string, len(causes))
 	for i, l := range causes {
 		lots[i], numbers[i] = l.LotID, l.Number
@@ -160,7 +160,7 @@ func (db *DB) writeSwitch(ctx context.Context, tx pgx.Tx, a Actor, id, spec uuid
 }
 
 // settleSeverities follows the lots of a spec after its rules of sampling changed.
-func (db *DB) settleSeverities(ctx context.Context, tx pgx.Tx, a Actor, spec uuid.UUID) error {
+func (db *DB) settleSeverities(ctx context.Context, tx querier, a Actor, spec uuid.UUID) error {
 	all, err := column[quality.Sampled](ctx, tx, `SELECT kind FROM inspection_severity WHERE site_id = @site AND spec_id = @spec ORDER BY kind`, pgx.StrictNamedArgs{"site": a.Site, "spec": spec})
 	for _, what := range all {
 		if _, err := db.settleSeverity(ctx, tx, a, spec, what); err != nil {
@@ -171,7 +171,7 @@ func (db *DB) settleSeverities(ctx context.Context, tx pgx.Tx, a Actor, spec uui
 }
 
 // rebuildSeverities works out the severity of each spec and what it samples from the verdicts alone.
-func (db *DB) rebuildSeverities(ctx context.Context, tx pgx.Tx, site uuid.UUID) (changed int, err error) {
+func (db *DB) rebuildSeverities(ctx context.Context, tx querier, site uuid.UUID) (changed int, err error) {
 	type row struct {
 		SpecID   uuid.UUID         `db:"spec_id"`
 		Of       quality.Sampled   `db:"kind"`
@@ -208,7 +208,7 @@ func (db *DB) ResumeInspection(ctx context.Context, a Actor, spec string, what q
 	case len([]rune(reason)) < 5:
 		return refuse("inspection_switch_reason_given", constraintSentences["inspection_switch_reason_given"])
 	}
-	return db.inTx(ctx, a.Site, func(tx pgx.Tx) error {
+	return db.inTx(ctx, a.Site, func(tx querier) error {
 		id, err := value[uuid.UUID](ctx, tx, `SELECT spec_id FROM finish_spec WHERE site_id = @site AND code = @code`, pgx.StrictNamedArgs{"site": a.Site, "code": spec})
 		if err != nil {
 			return err

@@ -89,7 +89,7 @@ type change struct {
 // settleLots works out again where lots stand after a record on one of their parts, and does what a new verdict entails: a
 // rejected lot holds what it stood for, a release that rested on an accepted one is void when it no longer is, and the
 // severity of inspection follows. All parts of the lots are locked by the caller. It returns a sentence for each new verdict.
-func (db *DB) settleLots(ctx context.Context, tx pgx.Tx, a Actor, st Site, lots []uuid.UUID, by change) (said []string, err error) {
+func (db *DB) settleLots(ctx context.Context, tx querier, a Actor, st Site, lots []uuid.UUID, by change) (said []string, err error) {
 	if len(lots) == 0 {
 		return nil, nil
 	}
@@ -120,7 +120,7 @@ func (db *DB) settleLots(ctx context.Context, tx pgx.Tx, a Actor, st Site, lots 
 // lotWords are the states in a sentence.
 var lotWords = map[quality.LotState]string{quality.LotOpen: "open again", quality.LotAccepted: "accepted", quality.LotBetween: "accepted, and ends reduced inspection", quality.LotRejected: "rejected"}
 
-func (db *DB) decideLot(ctx context.Context, tx pgx.Tx, a Actor, st Site, t lotTally, by change) (string, error) {
+func (db *DB) decideLot(ctx context.Context, tx querier, a Actor, st Site, t lotTally, by change) (string, error) {
 	state := t.state()
 	said := fmt.Sprintf("Lot %s is %s: %d of %d samples checked, %d failed, %d allowed.", t.Number, lotWords[state], t.Checked, t.Sample, t.Failed, t.Accept)
 	b := &pgx.Batch{}
@@ -158,7 +158,7 @@ func (db *DB) decideLot(ctx context.Context, tx pgx.Tx, a Actor, st Site, t lotT
 }
 
 // holdLot holds what a lot stood for: all of it when the lot is rejected, else what was released on it while it was accepted.
-func (db *DB) holdLot(ctx context.Context, tx pgx.Tx, a Actor, st Site, t lotTally, parts []uuid.UUID, by change) (n int, hold string, err error) {
+func (db *DB) holdLot(ctx context.Context, tx querier, a Actor, st Site, t lotTally, parts []uuid.UUID, by change) (n int, hold string, err error) {
 	all, err := db.standings(ctx, tx, a.Site, parts)
 	if err != nil {
 		return 0, "", err
@@ -227,7 +227,7 @@ func (db *DB) lotHoldEnds(ctx context.Context, q querier, site, hold uuid.UUID, 
 
 // rebuildLots works out where all lots and severities of a site stand from records alone, and returns how many it had to
 // change.
-func (db *DB) rebuildLots(ctx context.Context, tx pgx.Tx, site uuid.UUID) (changed int, err error) {
+func (db *DB) rebuildLots(ctx context.Context, tx querier, site uuid.UUID) (changed int, err error) {
 	tallies, err := list[lotTally](ctx, tx, tallySQL, pgx.StrictNamedArgs{"site": site})
 	if err != nil {
 		return 0, fmt.Errorf("counting samples: %w", err)

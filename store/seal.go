@@ -74,7 +74,7 @@ func KeyID(public ed25519.PublicKey) string {
 
 // AddSealKey registers the public half of a key that seals of the site may be signed with. The same key again is no change.
 func (db *DB) AddSealKey(ctx context.Context, a Actor, public ed25519.PublicKey) error {
-	return db.inTx(ctx, a.Site, func(tx pgx.Tx) error {
+	return db.inTx(ctx, a.Site, func(tx querier) error {
 		id := KeyID(public)
 		tag, err := tx.Exec(ctx, `INSERT INTO seal_key (site_id, key_id, public_key, made_at) VALUES (@site, @id, @key, @at) ON CONFLICT (site_id, key_id) DO NOTHING`,
 			pgx.StrictNamedArgs{"site": a.Site, "id": id, "key": []byte(public), "at": db.Clock()})

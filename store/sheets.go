@@ -58,7 +58,7 @@ func (db *DB) SheetBytes(ctx context.Context, site, id uuid.UUID) ([]byte, error
 
 // sheetsLike refuses a sheet that a material cannot have, and returns the files that count as the same one when their bytes are:
 // those of the same date that were not withdrawn.
-func (db *DB) sheetsLike(ctx context.Context, tx pgx.Tx, a Actor, of FileOwner, files []File) ([]File, error) {
+func (db *DB) sheetsLike(ctx context.Context, tx querier, a Actor, of FileOwner, files []File) ([]File, error) {
 	kind, err := value[string](ctx, tx, `SELECT kind FROM material WHERE site_id = @site AND material_id = @of`, pgx.StrictNamedArgs{"site": a.Site, "of": of.ID})
 	switch {
 	case errors.Is(err, ErrNotFound):
@@ -94,7 +94,7 @@ func (db *DB) WithdrawSheet(ctx context.Context, a Actor, material, id uuid.UUID
 	if !a.Has(Engineer, Administrator) {
 		return refuse(RuleNoRight, "Your role does not withdraw safety data sheets. Ask an engineer.")
 	}
-	return db.inTx(ctx, a.Site, func(tx pgx.Tx) error {
+	return db.inTx(ctx, a.Site, func(tx querier) error {
 		sheets, err := list[Sheet](ctx, tx, sheetSQL, pgx.StrictNamedArgs{"site": a.Site, "material": material})
 		if err != nil {
 			return err

@@ -235,7 +235,7 @@ func (db *DB) Ship(ctx context.Context, a Actor, n NewShipment) (Shipment, error
 	slices.SortFunc(n.Parts, func(a, b uuid.UUID) int { return strings.Compare(a.String(), b.String()) })
 	n.Parts = slices.Compact(n.Parts)
 	var number string
-	err := db.inTx(ctx, a.Site, func(tx pgx.Tx) (err error) {
+	err := db.inTx(ctx, a.Site, func(tx querier) (err error) {
 		number, err = db.ship(ctx, tx, a, n)
 		return err
 	})
@@ -245,7 +245,7 @@ func (db *DB) Ship(ctx context.Context, a Actor, n NewShipment) (Shipment, error
 	return db.ShipmentByNumber(ctx, a.Site, number)
 }
 
-func (db *DB) ship(ctx context.Context, tx pgx.Tx, a Actor, n NewShipment) (string, error) {
+func (db *DB) ship(ctx context.Context, tx querier, a Actor, n NewShipment) (string, error) {
 	if err := lockParts(ctx, tx, a.Site, n.Parts); err != nil {
 		return "", err
 	}
@@ -304,7 +304,7 @@ func (db *DB) ship(ctx context.Context, tx pgx.Tx, a Actor, n NewShipment) (stri
 }
 
 // shippedBefore returns the number of a shipment that was sent in before under the same id.
-func shippedBefore(ctx context.Context, tx pgx.Tx, site uuid.UUID, n NewShipment) (string, error) {
+func shippedBefore(ctx context.Context, tx querier, site uuid.UUID, n NewShipment) (string, error) {
 	type row struct {
 		Number string      `db:"number"`
 		Note   string      `db:"delivery_note"`
@@ -331,17 +331,12 @@ func (db *DB) queueLeaving(b *pgx.Batch, a Actor, n NewShipment, number string, 
 	b.Queue(`INSERT INTO shipment_part (site_id, shipment_id, part_id, trip, release_id)
 		SELECT @site, @id, part, trip, release FROM unnest(@parts::uuid[], @trips::int[], @releases::uuid[]) AS n(part, trip, release)`,
 		pgx.StrictNamedArgs{"site": a.Site, "id": n.ID, "parts": ids, "trips": trips, "releases": releases})
-	if err := db.queueEvent(b, a, Event{Verb: "shipped", SubjectKind: "shipment", Subject: n.ID,
-		After: map[string]any{"number": number, "delivery_note": n.DeliveryNote, "parts": serials}}); err != nil {
-		return err
-	}
+	events := []Event{{Verb: "shipped", SubjectKind: "shipment", Subject: n.ID, After: map[string]any{"number": number, "delivery_note": n.DeliveryNote, "parts": serials}}}
 	for _, p := range parts {
-		if err := db.queueEvent(b, a, Event{Verb: "shipped", SubjectKind: "part", Subject: p.PartID, Before: map[string]string{"status": p.Status},
-			After: map[string]string{"status": StatusShipped, "shipment": number}}); err != nil {
-			return err
-		}
+		events = append(events, Event{Verb: "shipped", SubjectKind: "part", Subject: p.PartID, Before: map[string]string{"status": p.Status},
+			After: map[string]string{"status": StatusShipped, "shipment": number}})
 	}
-	return nil
+	return db.queueEvent(b, a, events...)
 }
 
 // A JobToShip is a job with released parts in house.

@@ -111,7 +111,7 @@ func (db *DB) attempt(ctx context.Context, a Actor, way string, fits func() bool
 		return err
 	}
 	if fits() {
-		return db.inTx(ctx, uuid.Nil, func(tx pgx.Tx) error { return clearGuard(ctx, tx, a.Site, a.Person, way) })
+		return db.inTx(ctx, uuid.Nil, func(tx querier) error { return clearGuard(ctx, tx, a.Site, a.Person, way) })
 	}
 	if err := db.failed(ctx, a, way); err != nil {
 		return err
@@ -121,7 +121,7 @@ func (db *DB) attempt(ctx context.Context, a Actor, way string, fits func() bool
 
 // failed counts a wrong try: three are free, then the delay doubles, then the way in is locked.
 func (db *DB) failed(ctx context.Context, a Actor, way string) error {
-	return db.inTx(ctx, uuid.Nil, func(tx pgx.Tx) error {
+	return db.inTx(ctx, uuid.Nil, func(tx querier) error {
 		n, err := value[int](ctx, tx, `INSERT INTO sign_on_guard (site_id, person_id, way, failures) VALUES (@site, @person, @way, 1)
 			ON CONFLICT (site_id, person_id, way) DO UPDATE SET failures = sign_on_guard.failures + 1 RETURNING failures`,
 			pgx.StrictNamedArgs{"site": a.Site, "person": a.Person, "way": way})
@@ -149,7 +149,7 @@ func (db *DB) failed(ctx context.Context, a Actor, way string) error {
 	})
 }
 
-func clearGuard(ctx context.Context, tx pgx.Tx, site, person uuid.UUID, way string) error {
+func clearGuard(ctx context.Context, tx querier, site, person uuid.UUID, way string) error {
 	_, err := tx.Exec(ctx, `UPDATE sign_on_guard SET failures = 0, locked_until = NULL WHERE site_id = @site AND person_id = @person AND way = @way`,
 		pgx.StrictNamedArgs{"site": site, "person": person, "way": way})
 	return err
@@ -157,7 +157,7 @@ func clearGuard(ctx context.Context, tx pgx.Tx, site, person uuid.UUID, way stri
 
 // Unlock lets a person try again after a lock.
 func (db *DB) Unlock(ctx context.Context, a Actor, person uuid.UUID) error {
-	return db.inTx(ctx, a.Site, func(tx pgx.Tx) error {
+	return db.inTx(ctx, a.Site, func(tx querier) error {
 		if err := clearGuard(ctx, tx, a.Site, person, "pin"); err != nil {
 			return err
 		}

@@ -112,7 +112,7 @@ func (db *DB) AddSite(ctx context.Context, n NewSite) (Site, error) {
 		return Site{}, err
 	}
 	id := NewID()
-	err = db.inTx(ctx, id, func(tx pgx.Tx) error {
+	err = db.inTx(ctx, id, func(tx querier) error {
 		if err := run(ctx, tx, `INSERT INTO site (site_id, code, name, time_zone, shift_names, shift_starts, film_unit)
 			VALUES (@site, @code, @name, @zone, @names, @starts::time[], @unit)`, pgx.StrictNamedArgs{
 			"site": id, "code": n.Code, "name": n.Name, "zone": n.TimeZone, "names": names, "starts": starts, "unit": n.FilmUnit}); err != nil {
@@ -164,7 +164,7 @@ func (db *DB) ChangeSite(ctx context.Context, a Actor, n SiteSettings) error {
 	if err != nil {
 		return err
 	}
-	return db.inTx(ctx, a.Site, func(tx pgx.Tx) error {
+	return db.inTx(ctx, a.Site, func(tx querier) error {
 		before, err := site(ctx, tx, a.Site)
 		if err != nil {
 			return err
@@ -181,7 +181,7 @@ func (db *DB) ChangeSite(ctx context.Context, a Actor, n SiteSettings) error {
 }
 
 // nextNumber takes the next number of a series, such as holds of a year, for good.
-func nextNumber(ctx context.Context, tx pgx.Tx, site uuid.UUID, series string) (int64, error) {
+func nextNumber(ctx context.Context, tx querier, site uuid.UUID, series string) (int64, error) {
 	return value[int64](ctx, tx, `INSERT INTO counter (site_id, name, value) VALUES (@site, @name, 1)
 		ON CONFLICT (site_id, name) DO UPDATE SET value = counter.value + 1 RETURNING value`,
 		pgx.StrictNamedArgs{"site": site, "name": series})

@@ -86,7 +86,7 @@ var standingWhere = map[quality.Subject]string{
 
 // lockParts makes concurrent acts on the same parts wait for each other. Locks are taken in the order of the ids, so that
 // two acts on overlapping sets cannot block each other for ever.
-func lockParts(ctx context.Context, tx pgx.Tx, site uuid.UUID, parts []uuid.UUID) error {
+func lockParts(ctx context.Context, tx querier, site uuid.UUID, parts []uuid.UUID) error {
 	_, err := tx.Exec(ctx, lockSQL, pgx.StrictNamedArgs{"site": site, "parts": parts})
 	return err
 }
@@ -95,28 +95,34 @@ const lockSQL = `SELECT 1 FROM part_status WHERE site_id = @site AND part_id = A
 
 // lockCarrier keeps parts from joining a rack or load while something is recorded on it: the record speaks for the parts that
 // were there, and for no others. Loads are locked before racks and racks before parts, here as where parts are hung and loaded.
-func lockCarrier(ctx context.Context, tx pgx.Tx, site uuid.UUID, s Subject) error {
-	sql := map[quality.Subject]string{
-		quality.OnRack: `SELECT 1 FROM rack WHERE site_id = @site AND rack_id = @id FOR SHARE`,
-		quality.OnLoad: `SELECT 1 FROM oven_load WHERE site_id = @site AND load_id = @id FOR SHARE`,
-	}[s.Kind]
-	if sql == "" {
-		return nil
+func lockCarrier(b *pgx.Batch, site uuid.UUID, s Subject) {
+	switch args := (pgx.StrictNamedArgs{"site": site, "id": s.ID}); s.Kind {
+	case quality.OnRack:
+		b.Queue(`SELECT 1 FROM rack WHERE site_id = @site AND rack_id = @id FOR SHARE`, args)
+	case quality.OnLoad:
+		b.Queue(`SELECT 1 FROM oven_load WHERE site_id = @site AND load_id = @id FOR SHARE`, args)
 	}
-	_, err := tx.Exec(ctx, sql, pgx.StrictNamedArgs{"site": site, "id": s.ID})
-	return err
 }
 
-// subjectParts returns the ids of the parts that a subject stands for now.
+// subjectParts returns the ids of the parts that a subject stands for now, in their order.
 func subjectParts(ctx context.Context, q querier, site uuid.UUID, s Subject) ([]uuid.UUID, error) {
+	b := &pgx.Batch{}
+	ids := askSubjectParts(b, site, s)
+	if err := send(ctx, q, b); err != nil {
+		return nil, fmt.Errorf("parts of %s %s: %w", s.Kind, s.ID, err)
+	}
+	return *ids, nil
+}
+
+func askSubjectParts(b *pgx.Batch, site uuid.UUID, s Subject) *[]uuid.UUID {
 	if s.Kind == quality.OnPart {
-		return []uuid.UUID{s.ID}, nil
+		return &[]uuid.UUID{s.ID}
 	}
 	where, ok := standingWhere[s.Kind]
 	if !ok {
-		return nil, nil
+		return &[]uuid.UUID{}
 	}
-	return column[uuid.UUID](ctx, q, `SELECT ps.part_id FROM part_status ps
+	return askColumn[uuid.UUID](b, `SELECT ps.part_id FROM part_status ps
 		JOIN rack_part rp ON rp.site_id = ps.site_id AND rp.part_id = ps.part_id AND rp.cycle = ps.cycle
 		LEFT JOIN load_rack lr ON lr.site_id = rp.site_id AND lr.rack_id = rp.rack_id
 		WHERE ps.site_id = @site AND `+where+` ORDER BY ps.part_id`, pgx.StrictNamedArgs{"site": site, "id": s.ID})
@@ -263,7 +269,7 @@ func (s *standing) settle(spec quality.FinishSpec) (status string, next quality.
 }
 
 // settleAll writes the status of parts after a change, in the transaction of the change.
-func (db *DB) settleAll(ctx context.Context, tx pgx.Tx, site uuid.UUID, all []*standing, specs map[uuid.UUID]quality.FinishSpec) error {
+func (db *DB) settleAll(ctx context.Context, tx querier, site uuid.UUID, all []*standing, specs map[uuid.UUID]quality.FinishSpec) error {
 	b := &pgx.Batch{}
 	db.queueSettle(b, site, all, specs)
 	if err := send(ctx, tx, b); err != nil {
@@ -323,7 +329,7 @@ func (db *DB) specsOf(ctx context.Context, q querier, site uuid.UUID, all []*sta
 }
 
 // refresh reads the parts anew and writes their status.
-func (db *DB) refresh(ctx context.Context, tx pgx.Tx, site uuid.UUID, parts []uuid.UUID) ([]*standing, error) {
+func (db *DB) refresh(ctx context.Context, tx querier, site uuid.UUID, parts []uuid.UUID) ([]*standing, error) {
 	all, err := db.standings(ctx, tx, site, parts)
 	if err != nil {
 		return nil, err
@@ -338,7 +344,7 @@ func (db *DB) refresh(ctx context.Context, tx pgx.Tx, site uuid.UUID, parts []uu
 // Rebuild works out the status of every part of a site from records alone and returns how many rows it had to change. On a
 // sound book that is none.
 func (db *DB) Rebuild(ctx context.Context, site uuid.UUID) (changed int, err error) {
-	err = db.inTx(ctx, site, func(tx pgx.Tx) error {
+	err = db.inTx(ctx, site, func(tx querier) error {
 		parts, err := column[uuid.UUID](ctx, tx, `SELECT part_id FROM part_status WHERE site_id = @site ORDER BY part_id`, pgx.StrictNamedArgs{"site": site})
 		if err != nil {
 			return err

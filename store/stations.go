@@ -46,7 +46,7 @@ func station(ctx context.Context, q querier, site, id uuid.UUID) (Station, error
 // AddStation adds a station. Its code and kind stay as they are for good.
 func (db *DB) AddStation(ctx context.Context, a Actor, s Station) (Station, error) {
 	s.ID, s.Active = NewID(), true
-	err := db.inTx(ctx, a.Site, func(tx pgx.Tx) error {
+	err := db.inTx(ctx, a.Site, func(tx querier) error {
 		if err := run(ctx, tx, `INSERT INTO station (site_id, station_id, code, name, kind) VALUES (@site, @id, @code, @name, @kind)`,
 			pgx.StrictNamedArgs{"site": a.Site, "id": s.ID, "code": s.Code, "name": s.Name, "kind": s.Kind}); err != nil {
 			return err
@@ -61,7 +61,7 @@ func (db *DB) AddStation(ctx context.Context, a Actor, s Station) (Station, erro
 
 // ChangeStation changes a station's name and whether it is in use.
 func (db *DB) ChangeStation(ctx context.Context, a Actor, s Station) error {
-	return db.inTx(ctx, a.Site, func(tx pgx.Tx) error {
+	return db.inTx(ctx, a.Site, func(tx querier) error {
 		before, err := station(ctx, tx, a.Site, s.ID)
 		if err != nil {
 			return err

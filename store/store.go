@@ -160,17 +160,26 @@ func send(ctx context.Context, q querier, b *pgx.Batch) error {
 
 // ask puts a question into a batch; its rows are there once the batch was sent.
 func ask[T any](b *pgx.Batch, sql string, args pgx.StrictNamedArgs) *[]T {
+	return askAs(b, pgx.RowToStructByName[T], sql, args)
+}
+
+// askColumn is ask for rows of one column.
+func askColumn[T any](b *pgx.Batch, sql string, args pgx.StrictNamedArgs) *[]T {
+	return askAs(b, pgx.RowTo[T], sql, args)
+}
+
+func askAs[T any](b *pgx.Batch, as pgx.RowToFunc[T], sql string, args pgx.StrictNamedArgs) *[]T {
 	answer := new([]T)
 	b.Queue(sql, args).Query(func(rows pgx.Rows) (err error) {
-		*answer, err = pgx.CollectRows(rows, pgx.RowToStructByName[T])
+		*answer, err = pgx.CollectRows(rows, as)
 		return err
 	})
 	return answer
 }
 
 // inTx runs work in one transaction and announces the change of the site after the commit.
-func (db *DB) inTx(ctx context.Context, site uuid.UUID, work func(tx pgx.Tx) error) error {
-	err := pgx.BeginFunc(ctx, db.pool, work)
+func (db *DB) inTx(ctx context.Context, site uuid.UUID, work func(tx querier) error) error {
+	err := pgx.BeginFunc(ctx, db.pool, func(tx pgx.Tx) error { return work(tx) })
 	if err != nil {
 		return asRefusal(err)
 	}

@@ -101,7 +101,7 @@ func (db *DB) AddStudy(ctx context.Context, a Actor, s Study, tolerance float64)
 			s.GRR, s.Of = *result.Gauge.PercentTolerance, "tolerance"
 		}
 	}
-	err := db.inTx(ctx, a.Site, func(tx pgx.Tx) error {
+	err := db.inTx(ctx, a.Site, func(tx querier) error {
 		if err := run(ctx, tx, `INSERT INTO measurement_study (site_id, study_id, instrument_id, method, grr_pct, grr_of, ndc, made_on, valid_to, report, source_data, added_by, added_at)
 			VALUES (@site, @id, @device, @method, @grr, @of, @ndc, @made, @valid, @report, @data, @by, @at)`, pgx.StrictNamedArgs{"site": a.Site, "id": s.ID, "device": s.InstrumentID,
 			"method": s.Method, "grr": s.GRR, "of": s.Of, "ndc": s.NDC, "made": s.MadeOn, "valid": s.ValidTo, "report": s.Report, "data": s.SourceData, "by": a.Person, "at": db.Clock()}); err != nil {

@@ -16,7 +16,7 @@ import (
 )
 
 // prepareDevice reads what a verification or calibration of a device depends on.
-func (db *DB) prepareDevice(ctx context.Context, q querier, a Actor, e *Entry, w *work) error {
+func (db *DB) prepareDevice(ctx context.Context, q querier, a Actor, e *Entry, w *work, read *asked) error {
 	g, err := instrument(ctx, q, a.Site, e.Subject.ID)
 	if err != nil {
 		return err
@@ -34,12 +34,7 @@ func (db *DB) prepareDevice(ctx context.Context, q querier, a Actor, e *Entry, w
 	if e.Kind == quality.Calibration {
 		w.checkCalibration(e, g)
 	}
-	b := &pgx.Batch{}
-	qualified := askQualification(b, a, e, w)
-	if err := send(ctx, q, b); err != nil {
-		return fmt.Errorf("qualification: %w", err)
-	}
-	qualified()
+	read.qualified(e, w)
 	return nil
 }
 
@@ -106,7 +101,7 @@ func (w *work) checkCalibration(e *Entry, g Instrument) {
 // setState works out a device's state from those of its verifications and calibrations that count: the latest verification
 // decides whether it may be used in a shift, and so does a calibration that found it wrong. A device that was taken out of use
 // stays out.
-func setState(ctx context.Context, tx pgx.Tx, site, device uuid.UUID) error {
+func setState(ctx context.Context, tx querier, site, device uuid.UUID) error {
 	err := run(ctx, tx, `WITH counted AS (
 			SELECT r.record_id, r.kind, r.verdict, r.observed_at, r.shop_day, r.shift, `+leftGood+` AS good FROM record r
 			WHERE r.site_id = @site AND r.instrument_id = @gauge AND r.kind IN ('verification', 'calibration') AND r.verdict <> 'void'
@@ -130,7 +125,7 @@ const leftGood = `(r.verdict = 'pass' OR r.kind = 'calibration' AND r.verdict = 
 
 // noteDevice moves a device's state after a verification or calibration. A failed one takes it out of use and recalls what
 // was measured with it; a later good one brings back neither the device nor a part.
-func (db *DB) noteDevice(ctx context.Context, tx pgx.Tx, a Actor, e Entry, w *work, j quality.Judgement) (hold string, err error) {
+func (db *DB) noteDevice(ctx context.Context, tx querier, a Actor, e Entry, w *work, j quality.Judgement) (hold string, err error) {
 	if err := setState(ctx, tx, a.Site, e.Subject.ID); err != nil {
 		return "", err
 	}
@@ -165,7 +160,7 @@ func foundWrong(e Entry, w *work, j quality.Judgement) string {
 }
 
 // takeOutOfUse marks a device as failed.
-func (db *DB) takeOutOfUse(ctx context.Context, tx pgx.Tx, a Actor, e Entry, w *work, j quality.Judgement) error {
+func (db *DB) takeOutOfUse(ctx context.Context, tx querier, a Actor, e Entry, w *work, j quality.Judgement) error {
 	if w.gauge.Status == "failed" || w.gauge.Status == "withdrawn" {
 		return nil
 	}
@@ -177,7 +172,7 @@ func (db *DB) takeOutOfUse(ctx context.Context, tx pgx.Tx, a Actor, e Entry, w *
 }
 
 // calibrated moves the due date by the device's interval, and takes certificate and uncertainty into the register.
-func (db *DB) calibrated(ctx context.Context, tx pgx.Tx, a Actor, e Entry, w *work) error {
+func (db *DB) calibrated(ctx context.Context, tx querier, a Actor, e Entry, w *work) error {
 	day, _ := w.site.ShopDay(e.ObservedAt)
 	due := day.AddDate(0, 0, w.gauge.IntervalDays)
 	if due.Before(w.gauge.DueOn) && e.ObservedAt.Before(db.Clock().AddDate(0, 0, -w.gauge.IntervalDays)) {
@@ -229,24 +224,28 @@ const (
 	lockDeviceShared = `SELECT 1 FROM instrument_status WHERE site_id = @site AND instrument_id = @device FOR SHARE`
 )
 
-// checkDevices applies the rules on meters, loggers and other devices that went into an entry; the film gauge has its own.
-func (db *DB) checkDevices(ctx context.Context, q querier, a Actor, e *Entry, w *work) error {
-	if e.Subject.Kind == quality.OnInstrument || e.correction != nil {
+// askDevices asks for the meters, loggers and other devices that went into an entry, and the answer applies the rules on them; the
+// film gauge has its own.
+func askDevices(b *pgx.Batch, site uuid.UUID, entry Entry) (answered func(e *Entry, w *work) error) {
+	var used []*[]Instrument
+	if entry.Subject.Kind != quality.OnInstrument && entry.correction == nil {
+		for _, u := range entry.Uses {
+			if useColumns[u.Role] == "instrument_id" && (u.Role != "gauge" || entry.Kind != quality.Film) {
+				used = append(used, ask[Instrument](b, selectInstrument+`WHERE i.site_id = @site AND i.instrument_id = @id`, pgx.StrictNamedArgs{"site": site, "id": u.ID}))
+			}
+		}
+	}
+	return func(e *Entry, w *work) error {
+		for _, found := range used {
+			if len(*found) == 0 {
+				return fmt.Errorf("device used: %w", ErrNotFound)
+			}
+			if r := deviceRefusal(w.site, (*found)[0], e.ObservedAt); r != nil {
+				w.refusals = append(w.refusals, r)
+			}
+		}
 		return nil
 	}
-	for _, u := range e.Uses {
-		if useColumns[u.Role] != "instrument_id" || u.Role == "gauge" && e.Kind == quality.Film {
-			continue
-		}
-		i, err := instrument(ctx, q, a.Site, u.ID)
-		if err != nil {
-			return err
-		}
-		if r := deviceRefusal(w.site, i, e.ObservedAt); r != nil {
-			w.refusals = append(w.refusals, r)
-		}
-	}
-	return nil
 }
 
 // deviceRefusal returns the rule that keeps a device other than a film gauge from being used at a time, or nil.

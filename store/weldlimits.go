@@ -14,7 +14,7 @@ import (
 const weldLimitColumns = `level, code, permitted, per_wall, plus_mm, max_mm, source`
 
 // addDefaultWeldLimits gives a new site the rows it can start from; the shop checks them against the standard it bought.
-func addDefaultWeldLimits(ctx context.Context, tx pgx.Tx, site uuid.UUID) error {
+func addDefaultWeldLimits(ctx context.Context, tx querier, site uuid.UUID) error {
 	for _, l := range quality.DefaultWeldLimits() {
 		if err := putWeldLimit(ctx, tx, site, l); err != nil {
 			return fmt.Errorf("default weld limit %s %s: %w", l.Level, l.Code, err)
@@ -23,7 +23,7 @@ func addDefaultWeldLimits(ctx context.Context, tx pgx.Tx, site uuid.UUID) error 
 	return nil
 }
 
-func putWeldLimit(ctx context.Context, tx pgx.Tx, site uuid.UUID, l quality.WeldLimit) error {
+func putWeldLimit(ctx context.Context, tx querier, site uuid.UUID, l quality.WeldLimit) error {
 	return run(ctx, tx, `INSERT INTO weld_limit (site_id, level, code, permitted, per_wall, plus_mm, max_mm, source)
 		VALUES (@site, @level, @code, @permitted, @wall, @plus, @max, @source)
 		ON CONFLICT (site_id, level, code) DO UPDATE SET permitted = @permitted, per_wall = @wall, plus_mm = @plus, max_mm = @max, source = @source`,
@@ -62,7 +62,7 @@ func weldLimit(ctx context.Context, q querier, site uuid.UUID, level, code strin
 
 // SaveWeldLimit adds a row or changes the one of that level and imperfection. Checks already recorded keep their verdict.
 func (db *DB) SaveWeldLimit(ctx context.Context, a Actor, l quality.WeldLimit) error {
-	return db.inTx(ctx, a.Site, func(tx pgx.Tx) error {
+	return db.inTx(ctx, a.Site, func(tx querier) error {
 		before, err := weldLimit(ctx, tx, a.Site, l.Level, l.Code)
 		var was any = before
 		if errors.Is(err, ErrNotFound) {
@@ -79,7 +79,7 @@ func (db *DB) SaveWeldLimit(ctx context.Context, a Actor, l quality.WeldLimit) e
 
 // DeleteWeldLimit takes a row out of use: the imperfection then has no limit of its own at that level. The event keeps the row.
 func (db *DB) DeleteWeldLimit(ctx context.Context, a Actor, level, code string) error {
-	return db.inTx(ctx, a.Site, func(tx pgx.Tx) error {
+	return db.inTx(ctx, a.Site, func(tx querier) error {
 		before, err := weldLimit(ctx, tx, a.Site, level, code)
 		if err != nil {
 			return err

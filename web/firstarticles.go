@@ -261,7 +261,7 @@ func (s *Server) approveFirstArticle(w http.ResponseWriter, r *http.Request) err
 }
 
 // articleOnPart puts the first article that a part is into its page, or the way to name it where its spec asks for them.
-func (s *Server) articleOnPart(r *http.Request, part store.Part, revision store.SpecRevision, view *page.PartView) error {
+func (s *Server) articleOnPart(r *http.Request, part store.Part, revision store.SpecHead, view *page.PartView) error {
 	v := visitFrom(r)
 	to := page.Ref{Text: "Name as first article", Href: subjectHref("part", part.Serial) + "/first-article"}
 	f, err := s.store.FirstArticleOfPart(r.Context(), v.site.ID, part.ID)
@@ -278,7 +278,11 @@ func (s *Server) articleOnPart(r *http.Request, part store.Part, revision store.
 	case revision.State == "" || !v.actor.Has(articleNamers...) || store.Finished(part.Status):
 		return nil
 	}
-	spec, err := revision.Spec()
+	rev, err := s.store.SpecRevision(r.Context(), v.site.ID, revision.ID)
+	if err != nil {
+		return err
+	}
+	spec, err := rev.Spec()
 	if err == nil && spec.FirstArticle != nil {
 		view.Acts = append(view.Acts, to)
 	}

@@ -224,7 +224,7 @@ func papersActs(v *visit, part store.Part, items []quality.Item, story []store.S
 	}
 }
 
-func partFacts(v *visit, part store.Part, revision store.SpecRevision) []page.DeskFact {
+func partFacts(v *visit, part store.Part, revision store.SpecHead) []page.DeskFact {
 	zone := v.site.Location()
 	spec := "no approved revision"
 	if revision.EffectiveAt != nil {

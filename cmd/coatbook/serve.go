@@ -10,7 +10,11 @@ import (
 	"net"
 	"net/http"
 	"os"
+	"path/filepath"
+	"runtime/debug"
 	"time"
+
+	"github.com/jackc/pgx/v5/pgxpool"
 
 	"coatbook/store"
 	"coatbook/store/demoshop"
@@ -40,14 +44,24 @@ func demo(ctx context.Context, log *slog.Logger, c config) error {
 		return err
 	}
 	defer closeBook()
+	loading := filepath.Join(c.data, "demo-loading")
+	if _, err := os.Stat(loading); err == nil {
+		return fmt.Errorf("loading the demo into %s was cut short, so it holds half a shop; remove the folder and start again", c.data)
+	}
 	sites, err := db.Sites(ctx)
 	if err != nil {
 		return err
 	}
 	if len(sites) == 0 {
 		fmt.Printf("Loading %d shop days of Tern Hollow Metalworks, an invented shop …\n", demoshop.Days)
-		if err := loadDemo(ctx, url, c); err != nil {
+		if err := os.WriteFile(loading, nil, 0o600); err != nil {
+			return fmt.Errorf("marking the data folder: %w", err)
+		}
+		if err := loadDemo(ctx, db, url, c); err != nil {
 			return err
+		}
+		if err := os.Remove(loading); err != nil {
+			return fmt.Errorf("marking the data folder as loaded: %w", err)
 		}
 		if sites, err = db.Sites(ctx); err != nil {
 			return err
@@ -70,8 +84,11 @@ func demo(ctx context.Context, log *slog.Logger, c config) error {
 	})
 }
 
-func loadDemo(ctx context.Context, url string, c config) error {
-	loader, err := store.Open(ctx, demoshop.LoaderURL(url))
+// loadDemo loads the demo shop, which is acknowledged as a whole: its saves do not wait for the disk one by one, and the last
+// statement, which does wait, puts all of them there. What they allocate lives no longer than a save, so that the collector may wait too.
+func loadDemo(ctx context.Context, db *store.DB, url string, c config) error {
+	defer debug.SetGCPercent(debug.SetGCPercent(400))
+	loader, err := store.Open(ctx, demoshop.LoaderURL(url), func(p *pgxpool.Config) { p.ConnConfig.RuntimeParams["synchronous_commit"] = "off" })
 	if err != nil {
 		return err
 	}
@@ -80,6 +97,9 @@ func loadDemo(ctx context.Context, url string, c config) error {
 	keyFor := func(db *store.DB, site store.Site) (ed25519.PrivateKey, error) { return newSealKey(ctx, db, c, site) }
 	if _, err := demoshop.Load(ctx, loader, start, keyFor); err != nil {
 		return fmt.Errorf("loading the demo shop: %w", err)
+	}
+	if err := db.Analyze(ctx); err != nil {
+		return err
 	}
 	fmt.Printf("Loaded in %s.\n", time.Since(start).Round(100*time.Millisecond))
 	return nil

@@ -323,14 +323,13 @@ func (w *watcher) see(ctx context.Context, conn *pgx.Conn, t trip) {
 		}
 	}
 	open, begun := w.open[conn]
-	switch sql := t.statements[0].sql; {
-	case sql == "begin":
-		w.open[conn] = act{t}
-	case begun && sql == "commit":
-		w.acts = append(w.acts, append(open, t))
+	if !begun && t.statements[0].sql != "begin" {
+		return
+	}
+	w.open[conn] = append(open, t)
+	if t.statements[len(t.statements)-1].sql == "commit" {
+		w.acts = append(w.acts, w.open[conn])
 		delete(w.open, conn)
-	case begun:
-		w.open[conn] = append(open, t)
 	}
 }
 

@@ -74,6 +74,7 @@ func (s *Shop) newPeople(ctx context.Context, opened time.Time) error {
 		"engineer":   {quality.Weld, quality.CureTest, quality.Finish, quality.Film, quality.FirstArticle, quality.Verification, quality.Calibration},
 	}
 	founder := store.Actor{Site: s.Site.ID}
+	var pins []func() error // hashing them takes most of the time, and may take it on every core
 	for _, l := range Logins {
 		p, err := s.DB.AddPerson(ctx, founder, store.NewPerson{Name: l.Name, SignOnName: l.SignOnName, Roles: []string{l.Role}})
 		if err != nil {
@@ -83,9 +84,12 @@ func (s *Shop) newPeople(ctx context.Context, opened time.Time) error {
 		if err != nil {
 			return err
 		}
-		if _, err := s.DB.Accept(ctx, secret, l.PIN, "", "", ""); err != nil {
-			return fmt.Errorf("PIN of %s: %w", l.Name, err)
-		}
+		pins = append(pins, func() error {
+			if _, err := s.DB.Accept(ctx, secret, l.PIN, "", "", ""); err != nil {
+				return fmt.Errorf("PIN of %s: %w", l.Name, err)
+			}
+			return nil
+		})
 		s.People[l.SignOnName] = store.Actor{Site: s.Site.ID, Person: p.ID, Name: p.Name, Roles: p.Roles}
 		for _, k := range kinds[l.Role] {
 			q := store.Qualification{PersonID: p.ID, Kind: k, Certificate: "TH-Q-" + l.SignOnName + "-" + string(k), ValidFrom: opened.AddDate(0, -6, 0), ValidTo: opened.AddDate(2, 0, 0)}
@@ -94,7 +98,7 @@ func (s *Shop) newPeople(ctx context.Context, opened time.Time) error {
 			}
 		}
 	}
-	return nil
+	return inParallel(pins)
 }
 
 // on returns a person at a station.
