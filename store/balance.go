@@ -5,7 +5,6 @@ import (
 	"fmt"
 
 	"github.com/google/uuid"
-	"github.com/jackc/pgx/v5"
 )
 
 // A Balance says where the parts of a job are. A part that was received and is nowhere else is missing.
@@ -43,7 +42,7 @@ const selectBalance = `
 
 // BalanceOf returns where the parts of one job are.
 func (db *DB) BalanceOf(ctx context.Context, site, job uuid.UUID) (Balance, error) {
-	found, err := list[Balance](ctx, db.pool, selectBalance, pgx.StrictNamedArgs{"site": site, "jobs": []uuid.UUID{job}})
+	found, err := list[Balance](ctx, db.pool, selectBalance, sqlArgs{"site": site, "jobs": []uuid.UUID{job}})
 	if err != nil || len(found) == 0 {
 		return Balance{}, err
 	}
@@ -56,9 +55,9 @@ func (db *DB) Unbalanced(ctx context.Context, site uuid.UUID) ([]Balance, error)
 	jobs, err := column[uuid.UUID](ctx, db.pool, `
 		SELECT p.job_id FROM part p WHERE p.site_id = @site AND NOT EXISTS (SELECT 1 FROM part_status s WHERE s.site_id = p.site_id AND s.part_id = p.part_id)
 		UNION SELECT (e.after ->> 'Job')::uuid FROM event e WHERE e.site_id = @site AND e.verb = 'part received' AND e.after ->> 'Job' IS NOT NULL
-			AND NOT EXISTS (SELECT 1 FROM part p WHERE p.site_id = e.site_id AND p.part_id = e.subject_id AND p.job_id = (e.after ->> 'Job')::uuid)`, pgx.StrictNamedArgs{"site": site})
+			AND NOT EXISTS (SELECT 1 FROM part p WHERE p.site_id = e.site_id AND p.part_id = e.subject_id AND p.job_id = (e.after ->> 'Job')::uuid)`, sqlArgs{"site": site})
 	if err != nil {
 		return nil, fmt.Errorf("parts that do not add up: %w", err)
 	}
-	return list[Balance](ctx, db.pool, selectBalance, pgx.StrictNamedArgs{"site": site, "jobs": jobs})
+	return list[Balance](ctx, db.pool, selectBalance, sqlArgs{"site": site, "jobs": jobs})
 }

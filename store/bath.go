@@ -5,7 +5,6 @@ import (
 	"fmt"
 
 	"github.com/google/uuid"
-	"github.com/jackc/pgx/v5"
 )
 
 // A Bath is one vessel of the wash line and the stage it serves.
@@ -26,7 +25,7 @@ const bathColumns = `bath_id, code, name, stage, active, volume_l, dump_days`
 // Baths returns all baths of a site, retired ones included, in order of their code.
 func (db *DB) Baths(ctx context.Context, site uuid.UUID) ([]Bath, error) {
 	baths, err := list[Bath](ctx, db.pool, `SELECT `+bathColumns+` FROM bath WHERE site_id = @site ORDER BY code`,
-		pgx.StrictNamedArgs{"site": site})
+		sqlArgs{"site": site})
 	if err != nil {
 		return nil, fmt.Errorf("baths: %w", err)
 	}
@@ -38,7 +37,7 @@ func (db *DB) AddBath(ctx context.Context, a Actor, b Bath) (Bath, error) {
 	b.ID, b.Active = NewID(), true
 	err := db.inTx(ctx, a.Site, func(tx querier) error {
 		if err := run(ctx, tx, `INSERT INTO bath (site_id, bath_id, code, name, stage, volume_l, dump_days) VALUES (@site, @id, @code, @name, @stage, @volume, @dump)`,
-			pgx.StrictNamedArgs{"site": a.Site, "id": b.ID, "code": b.Code, "name": b.Name, "stage": b.Stage, "volume": b.VolumeL, "dump": b.DumpDays}); err != nil {
+			sqlArgs{"site": a.Site, "id": b.ID, "code": b.Code, "name": b.Name, "stage": b.Stage, "volume": b.VolumeL, "dump": b.DumpDays}); err != nil {
 			return err
 		}
 		return db.event(ctx, tx, a, Event{Verb: "bath added", SubjectKind: "bath", Subject: b.ID, After: b})
@@ -53,12 +52,12 @@ func (db *DB) AddBath(ctx context.Context, a Actor, b Bath) (Bath, error) {
 func (db *DB) ChangeBath(ctx context.Context, a Actor, b Bath) error {
 	return db.inTx(ctx, a.Site, func(tx querier) error {
 		before, err := one[Bath](ctx, tx, `SELECT `+bathColumns+` FROM bath WHERE site_id = @site AND bath_id = @id`,
-			pgx.StrictNamedArgs{"site": a.Site, "id": b.ID})
+			sqlArgs{"site": a.Site, "id": b.ID})
 		if err != nil {
 			return fmt.Errorf("bath %s: %w", b.ID, err)
 		}
 		if err := run(ctx, tx, `UPDATE bath SET name = @name, active = @active, volume_l = @volume, dump_days = @dump WHERE site_id = @site AND bath_id = @id`,
-			pgx.StrictNamedArgs{"site": a.Site, "id": b.ID, "name": b.Name, "active": b.Active, "volume": b.VolumeL, "dump": b.DumpDays}); err != nil {
+			sqlArgs{"site": a.Site, "id": b.ID, "name": b.Name, "active": b.Active, "volume": b.VolumeL, "dump": b.DumpDays}); err != nil {
 			return err
 		}
 		after := before

@@ -7,7 +7,6 @@ import (
 	"time"
 
 	"github.com/google/uuid"
-	"github.com/jackc/pgx/v5"
 
 	"coatbook/quality"
 )
@@ -71,7 +70,7 @@ const selectControl = `SELECT c.bath_id, c.characteristic, c.method, c.unit, c.n
 // controlsAt returns what is watched in each bath at an instant, in the order of quality.BathControlled.
 func controlsAt(ctx context.Context, q querier, site uuid.UUID, at time.Time) (map[uuid.UUID][]BathControl, error) {
 	rows, err := list[controlRow](ctx, q, selectControl+`AND c.control_id IN (SELECT DISTINCT ON (bath_id, characteristic) control_id FROM bath_control
-		WHERE site_id = @site AND set_at <= @at ORDER BY bath_id, characteristic, set_at DESC, control_id DESC) AND c.active`, pgx.StrictNamedArgs{"site": site, "at": at})
+		WHERE site_id = @site AND set_at <= @at ORDER BY bath_id, characteristic, set_at DESC, control_id DESC) AND c.active`, sqlArgs{"site": site, "at": at})
 	if err != nil {
 		return nil, fmt.Errorf("controls of the baths: %w", err)
 	}
@@ -89,7 +88,7 @@ func controlsAt(ctx context.Context, q querier, site uuid.UUID, at time.Time) (m
 
 // ControlHistory returns every setting of a bath's controls, the newest first.
 func (db *DB) ControlHistory(ctx context.Context, site, bath uuid.UUID) ([]BathControl, error) {
-	rows, err := list[controlRow](ctx, db.pool, selectControl+`AND c.bath_id = @bath ORDER BY c.set_at DESC, c.control_id DESC`, pgx.StrictNamedArgs{"site": site, "bath": bath})
+	rows, err := list[controlRow](ctx, db.pool, selectControl+`AND c.bath_id = @bath ORDER BY c.set_at DESC, c.control_id DESC`, sqlArgs{"site": site, "bath": bath})
 	if err != nil {
 		return nil, fmt.Errorf("controls of bath %s: %w", bath, err)
 	}
@@ -118,7 +117,7 @@ func (db *DB) SetBathControl(ctx context.Context, a Actor, bath uuid.UUID, c Bat
 		}
 		return &v
 	}
-	args := pgx.StrictNamedArgs{"site": a.Site, "id": NewID(), "bath": bath, "characteristic": c.Characteristic, "method": string(c.Method), "unit": string(c.Unit), "nominal": c.Nominal,
+	args := sqlArgs{"site": a.Site, "id": NewID(), "bath": bath, "characteristic": c.Characteristic, "method": string(c.Method), "unit": string(c.Unit), "nominal": c.Nominal,
 		"minimum": end(c.Limits.Low), "maximum": end(c.Limits.High), "factor": used(c.Factor, quality.TitrateFactor), "normality": used(c.Normality, quality.TitrateNormality, quality.TitrateTwice),
 		"equivalent": used(c.EquivalentWeight, quality.TitrateNormality), "sample": used(c.SampleML, quality.TitrateNormality, quality.TitrateTwice),
 		"reference": c.ReferenceC, "per_degree": used(c.PerDegree, quality.CorrectedToTemp), "rhythm": c.Rhythm, "every": nil, "source": c.Source, "active": c.Active, "by": a.Person, "at": db.Clock()}

@@ -23,7 +23,7 @@ type BathLogLine struct {
 // marked as superseded.
 func (db *DB) BathLog(ctx context.Context, site, bath uuid.UUID, from, to time.Time, limit int) ([]BathLogLine, error) {
 	headers, err := list[Header](ctx, db.pool, headerSQL+` AND r.bath_id = @bath AND r.observed_at >= @from AND r.observed_at < @to ORDER BY r.observed_at DESC, r.record_id DESC LIMIT @limit`,
-		pgx.StrictNamedArgs{"site": site, "bath": bath, "from": from, "to": to, "limit": limit})
+		sqlArgs{"site": site, "bath": bath, "from": from, "to": to, "limit": limit})
 	if err != nil {
 		return nil, fmt.Errorf("log of bath %s: %w", bath, err)
 	}
@@ -52,7 +52,7 @@ func (db *DB) BathLog(ctx context.Context, site, bath uuid.UUID, from, to time.T
 		Location       string    `db:"location"`
 		Code           string    `db:"code"`
 	}
-	args := pgx.StrictNamedArgs{"site": site, "records": ids}
+	args := sqlArgs{"site": site, "records": ids}
 	b := &pgx.Batch{}
 	readings := ask[reading](b, `SELECT record_id, characteristic, location, value, value_text, unit, source, raw_text, absence, flag FROM reading
 		WHERE site_id = @site AND record_id = ANY(@records) ORDER BY record_id, seq`, args)

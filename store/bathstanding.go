@@ -83,9 +83,9 @@ func bathStandings(ctx context.Context, q querier, st Site, at time.Time) ([]Bat
 		Day   time.Time `db:"shop_day"`
 		Shift string    `db:"shift"`
 	}
-	args := pgx.StrictNamedArgs{"site": st.ID, "at": at, "since": at.Add(-bathReadBack)}
+	args := sqlArgs{"site": st.ID, "at": at, "since": at.Add(-bathReadBack)}
 	b := &pgx.Batch{}
-	baths := ask[Bath](b, `SELECT `+bathColumns+` FROM bath WHERE site_id = @site AND active ORDER BY code`, pgx.StrictNamedArgs{"site": st.ID})
+	baths := ask[Bath](b, `SELECT `+bathColumns+` FROM bath WHERE site_id = @site AND active ORDER BY code`, sqlArgs{"site": st.ID})
 	lasts := ask[last](b, `SELECT DISTINCT ON (r.bath_id, d.characteristic) r.bath_id, d.characteristic, r.record_id, r.observed_at AS at, d.location, d.value, d.value_text, d.unit, d.flag, d.source
 		FROM bath b JOIN record r ON r.site_id = b.site_id AND r.bath_id = b.bath_id JOIN reading d ON d.site_id = r.site_id AND d.record_id = r.record_id AND d.value IS NOT NULL
 		WHERE b.site_id = @site AND b.active AND r.kind = 'bath_reading' AND r.observed_at > @since AND r.observed_at <= @at AND `+counts+`
@@ -99,7 +99,7 @@ func bathStandings(ctx context.Context, q querier, st Site, at time.Time) ([]Bat
 		WHERE b.site_id = @site AND b.active`, args)
 	shifts := ask[worked](b, `SELECT w.shop_day, w.shift FROM generate_series((@at::timestamptz - interval '32 days')::date, (@at::timestamptz + interval '1 day')::date, interval '1 day') AS d
 		CROSS JOIN LATERAL (SELECT DISTINCT r.shop_day, r.shift FROM record r WHERE r.site_id = @site AND r.shop_day = d::date AND r.kind = 'pretreatment'
-			AND r.observed_at <= @at AND r.verdict <> 'void') w`, pgx.StrictNamedArgs{"site": st.ID, "at": at})
+			AND r.observed_at <= @at AND r.verdict <> 'void') w`, sqlArgs{"site": st.ID, "at": at})
 	if err := send(ctx, q, b); err != nil {
 		return nil, fmt.Errorf("how the baths stand: %w", err)
 	}
@@ -327,7 +327,7 @@ func (db *DB) workOutBath(ctx context.Context, a Actor, e *Entry) error {
 	if e.correction != nil {
 		var err error
 		if at, err = value[time.Time](ctx, db.pool, `SELECT observed_at FROM record WHERE site_id = @site AND record_id = @record`,
-			pgx.StrictNamedArgs{"site": a.Site, "record": e.correction.Of}); err != nil {
+			sqlArgs{"site": a.Site, "record": e.correction.Of}); err != nil {
 			return err
 		}
 	}

@@ -6,7 +6,6 @@ import (
 	"time"
 
 	"github.com/google/uuid"
-	"github.com/jackc/pgx/v5"
 )
 
 // SheetMaxAge is after how many years a safety data sheet shows as old. Common practice; makers revise theirs when they
@@ -52,7 +51,7 @@ func (db *DB) CautionsRead(ctx context.Context, st Site, person uuid.UUID, at ti
 	day, shift := st.ShopDay(at)
 	return list[CautionRead](ctx, db.pool, `SELECT hazard, language, acknowledged_at FROM caution_acknowledgement
 		WHERE site_id = @site AND person_id = @person AND shop_day = @day AND shift = @shift ORDER BY hazard`,
-		pgx.StrictNamedArgs{"site": st.ID, "person": person, "day": day, "shift": shift})
+		sqlArgs{"site": st.ID, "person": person, "day": day, "shift": shift})
 }
 
 // ReadCautions stores that the actor read the cautions of hazards, once for each hazard and shift, and one event for those
@@ -69,7 +68,7 @@ func (db *DB) ReadCautions(ctx context.Context, a Actor, hazards []string, langu
 		day, shift := st.ShopDay(at)
 		added, err := column[string](ctx, tx, `INSERT INTO caution_acknowledgement (site_id, person_id, hazard, shop_day, shift, language, station_id, device_id, acknowledged_at)
 			SELECT @site, @person, h, @day::date, @shift, @language, @station, @device, @at FROM (SELECT DISTINCT unnest(@hazards::text[]) AS h) AS named
-			ON CONFLICT DO NOTHING RETURNING hazard`, pgx.StrictNamedArgs{"site": a.Site, "person": a.Person, "day": day, "shift": shift, "language": language,
+			ON CONFLICT DO NOTHING RETURNING hazard`, sqlArgs{"site": a.Site, "person": a.Person, "day": day, "shift": shift, "language": language,
 			"station": a.Station, "device": a.Device, "at": at, "hazards": hazards})
 		if err != nil || len(added) == 0 {
 			return err
@@ -92,7 +91,7 @@ type CautionReview struct {
 func (db *DB) LastCautionReview(ctx context.Context, site uuid.UUID) (CautionReview, error) {
 	return one[CautionReview](ctx, db.pool, `SELECT c.text_hash, c.reviewer, c.qualification, c.reviewed_on::timestamptz AS reviewed_on, p.name AS recorded_by
 		FROM caution_review c JOIN person p ON p.site_id = c.site_id AND p.person_id = c.recorded_by
-		WHERE c.site_id = @site ORDER BY c.recorded_at DESC LIMIT 1`, pgx.StrictNamedArgs{"site": site})
+		WHERE c.site_id = @site ORDER BY c.recorded_at DESC LIMIT 1`, sqlArgs{"site": site})
 }
 
 // AddCautionReview records that a competent person reviewed the texts with this hash.
@@ -107,7 +106,7 @@ func (db *DB) AddCautionReview(ctx context.Context, a Actor, r CautionReview) er
 	id := NewID()
 	err = db.inTx(ctx, a.Site, func(tx querier) error {
 		if err := run(ctx, tx, `INSERT INTO caution_review (site_id, review_id, text_hash, reviewer, qualification, reviewed_on, recorded_by, recorded_at)
-			VALUES (@site, @id, @hash, @reviewer, @qualification, @on::date, @by, @at)`, pgx.StrictNamedArgs{"site": a.Site, "id": id, "hash": r.TextHash,
+			VALUES (@site, @id, @hash, @reviewer, @qualification, @on::date, @by, @at)`, sqlArgs{"site": a.Site, "id": id, "hash": r.TextHash,
 			"reviewer": r.Reviewer, "qualification": r.Qualification, "on": r.ReviewedOn, "by": a.Person, "at": db.Clock()}); err != nil {
 			return err
 		}

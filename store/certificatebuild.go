@@ -143,7 +143,7 @@ func (db *DB) build(ctx context.Context, q querier, st Site, parts []uuid.UUID) 
 		specs: map[uuid.UUID]certifiedSpec{}, amended: map[uuid.UUID]bool{}}
 	d.content = CertificateContent{Version: CertificateVersion, Site: st.Name, SiteCode: st.Code}
 	b := &pgx.Batch{}
-	args := pgx.StrictNamedArgs{"site": st.ID, "parts": parts}
+	args := sqlArgs{"site": st.ID, "parts": parts}
 	rows, waivers, changes := ask[certPart](b, certifiedSQL, args), askWaivers(b, st.ID, parts), ask[certifiedChange](b, certifiedChangeSQL, args)
 	if err := send(ctx, q, b); err != nil {
 		return nil, fmt.Errorf("parts of a certificate: %w", err)
@@ -178,7 +178,7 @@ func (db *DB) build(ctx context.Context, q querier, st Site, parts []uuid.UUID) 
 // readBehind reads the records behind a certificate with everything that is printed of them.
 func (db *DB) readBehind(ctx context.Context, q querier, d *draft) error {
 	b := &pgx.Batch{}
-	args := pgx.StrictNamedArgs{"site": d.st.ID, "records": d.records}
+	args := sqlArgs{"site": d.st.ID, "records": d.records}
 	headers := ask[Header](b, headerSQL+` AND r.record_id = ANY(@records) ORDER BY r.observed_at, r.record_id`, args)
 	found := ask[certifiedFinding](b, `SELECT record_id, rule, place, limit_text, value, unit, verdict, sentence FROM finding WHERE site_id = @site AND record_id = ANY(@records) ORDER BY record_id, seq`, args)
 	film := ask[certifiedFilm](b, `SELECT record_id, location, spot, value FROM reading WHERE site_id = @site AND record_id = ANY(@records)

@@ -73,7 +73,7 @@ func (db *DB) Certify(ctx context.Context, a Actor, n NewCertificate, proof Proo
 }
 
 func (db *DB) certify(ctx context.Context, tx querier, a Actor, n NewCertificate, proof Proof) (string, error) {
-	before, err := value[string](ctx, tx, `SELECT number FROM certificate WHERE site_id = @site AND certificate_id = @id`, pgx.StrictNamedArgs{"site": a.Site, "id": n.ID})
+	before, err := value[string](ctx, tx, `SELECT number FROM certificate WHERE site_id = @site AND certificate_id = @id`, sqlArgs{"site": a.Site, "id": n.ID})
 	if err == nil || !errors.Is(err, ErrNotFound) {
 		return before, err
 	}
@@ -109,7 +109,7 @@ func (db *DB) certify(ctx context.Context, tx querier, a Actor, n NewCertificate
 	day, _ := d.st.ShopDay(now)
 	b.Queue(`INSERT INTO certificate (site_id, certificate_id, year, seq, number, shipment_id, customer, order_ref, content, content_hash, supersedes_id, reason_code, reason, signature_id, signed_by, signed_at, shop_day)
 		VALUES (@site, @id, @year, @seq, @number, @shipment, @customer, @order, @content, @hash, @supersedes, @code, @reason, @signature, @by, @at, @day)`,
-		pgx.StrictNamedArgs{"site": a.Site, "id": n.ID, "year": year, "seq": seq, "number": d.content.Number, "shipment": null(n.Shipment), "customer": d.content.Customer,
+		sqlArgs{"site": a.Site, "id": n.ID, "year": year, "seq": seq, "number": d.content.Number, "shipment": null(n.Shipment), "customer": d.content.Customer,
 			"order": d.content.OrderRef, "content": string(body), "hash": hash, "supersedes": null(n.Supersedes), "code": n.Code, "reason": n.Reason, "signature": signature,
 			"by": a.Person, "at": now, "day": day})
 	return d.content.Number, db.queueBehind(ctx, tx, b, a, n, d)
@@ -122,9 +122,9 @@ func (db *DB) queueBehind(ctx context.Context, tx querier, b *pgx.Batch, a Actor
 		ids[i], releases[i], serials[i] = p.PartID, p.Release, p.Serial
 	}
 	b.Queue(`INSERT INTO certificate_part (site_id, certificate_id, part_id, release_id) SELECT @site, @id, part, release FROM unnest(@parts::uuid[], @releases::uuid[]) AS n(part, release)`,
-		pgx.StrictNamedArgs{"site": a.Site, "id": n.ID, "parts": ids, "releases": releases})
+		sqlArgs{"site": a.Site, "id": n.ID, "parts": ids, "releases": releases})
 	b.Queue(`INSERT INTO certificate_record (site_id, certificate_id, record_id) SELECT @site, @id, unnest(@records::uuid[])`,
-		pgx.StrictNamedArgs{"site": a.Site, "id": n.ID, "records": d.records})
+		sqlArgs{"site": a.Site, "id": n.ID, "records": d.records})
 	e := Event{Verb: "certificate issued", SubjectKind: "certificate", Subject: n.ID, After: map[string]any{"number": d.content.Number, "parts": serials, "changes": len(d.content.Changes)}, Reason: n.Reason}
 	if n.Supersedes != uuid.Nil {
 		e.Verb, e.Before = "certificate reissued", map[string]string{"number": d.content.Supersedes.Number, "code": n.Code}
@@ -140,7 +140,7 @@ func (db *DB) queueBehind(ctx context.Context, tx querier, b *pgx.Batch, a Actor
 
 // choose fills in the parts where a shipment or a certificate to be reissued stands for them.
 func (n *NewCertificate) choose(ctx context.Context, q querier, site uuid.UUID) (err error) {
-	args := pgx.StrictNamedArgs{"site": site, "shipment": n.Shipment, "old": n.Supersedes}
+	args := sqlArgs{"site": site, "shipment": n.Shipment, "old": n.Supersedes}
 	switch {
 	case len(n.Parts) > 0:
 	case n.Supersedes != uuid.Nil:
@@ -171,7 +171,7 @@ func (db *DB) prepareCertificate(ctx context.Context, tx querier, a Actor, n *Ne
 			return nil, nil, err
 		}
 	}
-	parts, err := list[leaving](ctx, tx, leavingSQL, pgx.StrictNamedArgs{"site": a.Site, "parts": n.Parts})
+	parts, err := list[leaving](ctx, tx, leavingSQL, sqlArgs{"site": a.Site, "parts": n.Parts})
 	if err != nil {
 		return nil, nil, fmt.Errorf("parts of a certificate: %w", err)
 	}
@@ -185,7 +185,7 @@ func (db *DB) prepareCertificate(ctx context.Context, tx querier, a Actor, n *Ne
 	}
 	var shipment *Shipment
 	if n.Shipment != uuid.Nil {
-		s, err := one[Shipment](ctx, tx, shipmentSQL+` AND s.shipment_id = @shipment`, pgx.StrictNamedArgs{"site": a.Site, "shipment": n.Shipment})
+		s, err := one[Shipment](ctx, tx, shipmentSQL+` AND s.shipment_id = @shipment`, sqlArgs{"site": a.Site, "shipment": n.Shipment})
 		if err != nil {
 			return nil, nil, err
 		}
@@ -221,7 +221,7 @@ func (db *DB) prepareCertificate(ctx context.Context, tx querier, a Actor, n *Ne
 
 // replaces reads the certificate that is to be reissued.
 func (n *NewCertificate) replaces(ctx context.Context, q querier, site uuid.UUID) (*Certificate, error) {
-	args := pgx.StrictNamedArgs{"site": site, "id": n.Supersedes}
+	args := sqlArgs{"site": site, "id": n.Supersedes}
 	old, err := one[Certificate](ctx, q, certificateSQL+` AND c.certificate_id = @id`, args)
 	if err != nil {
 		return nil, err
@@ -252,7 +252,7 @@ func (n *NewCertificate) alone(ctx context.Context, q querier, site uuid.UUID) e
 		JOIN part p ON p.site_id = cp.site_id AND p.part_id = cp.part_id
 		WHERE cp.site_id = @site AND cp.part_id = ANY(@parts) AND c.certificate_id <> @old AND `+notReplaced+`
 		AND NOT EXISTS (SELECT 1 FROM release_void v WHERE v.site_id = cp.site_id AND v.release_id = cp.release_id) ORDER BY p.serial LIMIT 1`,
-		pgx.StrictNamedArgs{"site": site, "parts": n.Parts, "old": n.Supersedes})
+		sqlArgs{"site": site, "parts": n.Parts, "old": n.Supersedes})
 	if err != nil || len(others) == 0 {
 		return err
 	}
@@ -267,5 +267,5 @@ func (db *DB) Certifiable(ctx context.Context, site uuid.UUID, shipment uuid.UUI
 			AND NOT EXISTS (SELECT 1 FROM release_void v WHERE v.site_id = rl.site_id AND v.release_id = rl.release_id)
 			AND NOT EXISTS (SELECT 1 FROM certificate_part cp JOIN certificate c ON c.site_id = cp.site_id AND c.certificate_id = cp.certificate_id
 				WHERE cp.site_id = rl.site_id AND cp.release_id = rl.release_id AND `+notReplaced+`)) ORDER BY p.serial`,
-		pgx.StrictNamedArgs{"site": site, "shipment": shipment, "job": job})
+		sqlArgs{"site": site, "shipment": shipment, "job": job})
 }

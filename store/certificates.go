@@ -13,7 +13,6 @@ import (
 	"time"
 
 	"github.com/google/uuid"
-	"github.com/jackc/pgx/v5"
 )
 
 // notReplaced says of a certificate c that no later one took its place.
@@ -63,24 +62,24 @@ func (db *DB) Certificates(ctx context.Context, site uuid.UUID, text string, lim
 		OR s.number = upper(@text) OR s.delivery_note = @text
 		OR EXISTS (SELECT 1 FROM certificate_part cp JOIN part p ON p.site_id = cp.site_id AND p.part_id = cp.part_id JOIN job j ON j.site_id = p.site_id AND j.job_id = p.job_id
 			WHERE cp.site_id = c.site_id AND cp.certificate_id = c.certificate_id AND (p.serial = @text OR j.number = @text)))
-		ORDER BY c.signed_at DESC, c.number DESC LIMIT @limit`, pgx.StrictNamedArgs{"site": site, "text": text, "like": likeWithin(text), "limit": limit})
+		ORDER BY c.signed_at DESC, c.number DESC LIMIT @limit`, sqlArgs{"site": site, "text": text, "like": likeWithin(text), "limit": limit})
 }
 
 // CertificatesOf returns the certificates on which a part stands, the newest first.
 func (db *DB) CertificatesOf(ctx context.Context, site, part uuid.UUID) ([]Certificate, error) {
 	return list[Certificate](ctx, db.pool, certificateSQL+` AND c.certificate_id IN (SELECT cp.certificate_id FROM certificate_part cp WHERE cp.site_id = @site AND cp.part_id = @part)
-		ORDER BY c.signed_at DESC, c.number DESC`, pgx.StrictNamedArgs{"site": site, "part": part})
+		ORDER BY c.signed_at DESC, c.number DESC`, sqlArgs{"site": site, "part": part})
 }
 
 // PapersOf returns what a part left the house with.
 func (db *DB) PapersOf(ctx context.Context, site, part uuid.UUID) (Papers, error) {
-	return one[Papers](ctx, db.pool, `SELECT `+papersColumns+` FROM part p`+papersOf+` WHERE p.site_id = @site AND p.part_id = @part`, pgx.StrictNamedArgs{"site": site, "part": part})
+	return one[Papers](ctx, db.pool, `SELECT `+papersColumns+` FROM part p`+papersOf+` WHERE p.site_id = @site AND p.part_id = @part`, sqlArgs{"site": site, "part": part})
 }
 
 // CertificateByNumber returns a certificate with what it states. Whole is false when the statement is not the one that was
 // hashed and signed.
 func (db *DB) CertificateByNumber(ctx context.Context, site uuid.UUID, number string) (c Certificate, content CertificateContent, whole bool, err error) {
-	args := pgx.StrictNamedArgs{"site": site, "number": number}
+	args := sqlArgs{"site": site, "number": number}
 	if c, err = one[Certificate](ctx, db.pool, certificateSQL+` AND c.number = @number`, args); err != nil {
 		return c, content, false, fmt.Errorf("certificate %q: %w", number, err)
 	}
@@ -109,7 +108,7 @@ func hashOf(text string) string {
 // CertificateParts returns the parts of a certificate by serial, with where each is now.
 func (db *DB) CertificateParts(ctx context.Context, site, certificate uuid.UUID) ([]PartRow, error) {
 	return list[PartRow](ctx, db.pool, partRowSQL+` AND p.part_id IN (SELECT cp.part_id FROM certificate_part cp WHERE cp.site_id = @site AND cp.certificate_id = @certificate) ORDER BY p.serial`,
-		pgx.StrictNamedArgs{"site": site, "certificate": certificate})
+		sqlArgs{"site": site, "certificate": certificate})
 }
 
 // A CertificateNotice is something behind a certificate that was changed after it was signed.
@@ -139,7 +138,7 @@ func (db *DB) CertificateNotices(ctx context.Context, site, certificate uuid.UUI
 		JOIN recall_decision d ON d.site_id = cp.site_id AND d.part_id = cp.part_id AND d.code <> 'no_effect' AND d.decided_at >= c.signed_at
 		JOIN recall_review rv ON rv.site_id = d.site_id AND rv.review_id = d.review_id
 		JOIN part p ON p.site_id = cp.site_id AND p.part_id = cp.part_id JOIN signature sg ON sg.site_id = d.site_id AND sg.signature_id = d.signature_id
-		WHERE cp.site_id = @site AND cp.certificate_id = @certificate ORDER BY at, serial`, pgx.StrictNamedArgs{"site": site, "certificate": certificate})
+		WHERE cp.site_id = @site AND cp.certificate_id = @certificate ORDER BY at, serial`, sqlArgs{"site": site, "certificate": certificate})
 }
 
 // WriteCertificateResults writes the results that a certificate states as CSV (RFC 4180, UTF-8, CRLF), one line a figure.

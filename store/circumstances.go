@@ -71,9 +71,9 @@ func askFilm(b *pgx.Batch, site, part uuid.UUID, entry Entry) (answered func(e *
 		JOIN measuring_spot s ON s.site_id = m.site_id AND s.plan_id = m.plan_id
 		WHERE m.site_id = @site AND m.plan_id = (SELECT l.plan_id FROM measuring_plan l JOIN part p ON p.site_id = l.site_id AND p.part_number_id = l.part_number_id
 			WHERE p.site_id = @site AND p.part_id = @part ORDER BY l.revision DESC LIMIT 1)
-		ORDER BY s.spot`, pgx.StrictNamedArgs{"site": site, "part": part})
-	gauges := ask[Instrument](b, selectInstrument+`WHERE i.site_id = @site AND i.instrument_id = @id`, pgx.StrictNamedArgs{"site": site, "id": entry.use("gauge")})
-	checked := ask[verifiedOn](b, verifiedOnSQL, pgx.StrictNamedArgs{"site": site, "gauge": entry.use("gauge"), "part": part})
+		ORDER BY s.spot`, sqlArgs{"site": site, "part": part})
+	gauges := ask[Instrument](b, selectInstrument+`WHERE i.site_id = @site AND i.instrument_id = @id`, sqlArgs{"site": site, "id": entry.use("gauge")})
+	checked := ask[verifiedOn](b, verifiedOnSQL, sqlArgs{"site": site, "gauge": entry.use("gauge"), "part": part})
 	return func(e *Entry, w *work) error {
 		w.circumstance.Recoated = w.parts[0].recoated()
 		for _, p := range *places {
@@ -142,7 +142,7 @@ func gaugeRefusal(st Site, g Instrument, at time.Time) *Refusal {
 func (db *DB) sinceWash(ctx context.Context, q querier, a Actor, e *Entry, w *work) error {
 	last, err := value[*time.Time](ctx, q, `SELECT max(r.observed_at) FROM record r WHERE r.site_id = @site AND r.rack_id = @rack AND r.kind = 'pretreatment'
 		AND NOT EXISTS (SELECT 1 FROM record s WHERE s.site_id = r.site_id AND s.supersedes_id = r.record_id)`,
-		pgx.StrictNamedArgs{"site": a.Site, "rack": e.Subject.ID})
+		sqlArgs{"site": a.Site, "rack": e.Subject.ID})
 	if err == nil && last != nil {
 		w.circumstance.SincePretreatment = e.ObservedAt.Sub(*last)
 	}
@@ -158,7 +158,7 @@ func (db *DB) cureWindow(ctx context.Context, q querier, site, load uuid.UUID, w
 		JOIN material_lot l ON l.site_id = u.site_id AND l.lot_id = u.lot_id
 		WHERE lr.site_id = @site AND lr.load_id = @load
 		AND NOT EXISTS (SELECT 1 FROM record s WHERE s.site_id = r.site_id AND s.supersedes_id = r.record_id)`,
-		pgx.StrictNamedArgs{"site": site, "load": load})
+		sqlArgs{"site": site, "load": load})
 	if err != nil {
 		return err
 	}

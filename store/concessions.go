@@ -9,7 +9,6 @@ import (
 	"time"
 
 	"github.com/google/uuid"
-	"github.com/jackc/pgx/v5"
 )
 
 // A concession is a customer's leave for parts that do not meet the spec, as it stands now.
@@ -28,14 +27,14 @@ type concession struct {
 // once cannot take the same last part.
 func (db *DB) takeConcession(ctx context.Context, tx querier, a Actor, st Site, d *Decision) (uuid.UUID, error) {
 	customers, err := column[string](ctx, tx, `SELECT DISTINCT j.customer FROM part p JOIN job j ON j.site_id = p.site_id AND j.job_id = p.job_id
-		WHERE p.site_id = @site AND p.part_id = ANY(@parts) ORDER BY 1`, pgx.StrictNamedArgs{"site": a.Site, "parts": d.Parts})
+		WHERE p.site_id = @site AND p.part_id = ANY(@parts) ORDER BY 1`, sqlArgs{"site": a.Site, "parts": d.Parts})
 	if err != nil {
 		return uuid.Nil, err
 	}
 	if len(customers) != 1 {
 		return uuid.Nil, refuse(RuleMixed, fmt.Sprintf("These parts are for %s. A concession is one customer's: decide on each customer's parts apart.", strings.Join(customers, " and ")))
 	}
-	where := pgx.StrictNamedArgs{"site": a.Site, "customer": customers[0], "reference": d.ConcessionRef}
+	where := sqlArgs{"site": a.Site, "customer": customers[0], "reference": d.ConcessionRef}
 	const sql = `SELECT concession_id, customer, reference, ends, quantity, quantity_left FROM concession
 		WHERE site_id = @site AND customer = @customer AND reference = @reference FOR UPDATE`
 	c, err := one[concession](ctx, tx, sql, where)
@@ -77,7 +76,7 @@ func (db *DB) openConcession(ctx context.Context, tx querier, a Actor, customer 
 	// Somebody may open it at the same instant; then theirs is found next.
 	tag, err := tx.Exec(ctx, `INSERT INTO concession (site_id, concession_id, customer, reference, ends, quantity, quantity_left, opened_by, opened_at)
 		VALUES (@site, @id, @customer, @reference, @ends::date, @quantity, @quantity, @by, @at) ON CONFLICT ON CONSTRAINT concession_reference_once DO NOTHING`,
-		pgx.StrictNamedArgs{"site": a.Site, "id": id, "customer": customer, "reference": d.ConcessionRef, "ends": ends, "quantity": quantity, "by": a.Person, "at": db.Clock()})
+		sqlArgs{"site": a.Site, "id": id, "customer": customer, "reference": d.ConcessionRef, "ends": ends, "quantity": quantity, "by": a.Person, "at": db.Clock()})
 	if err != nil || tag.RowsAffected() == 0 {
 		return err
 	}
@@ -114,7 +113,7 @@ func (c concession) limits() string {
 // countDown takes parts off what is left. A part that came under the concession before is counted once.
 func (db *DB) countDown(ctx context.Context, tx querier, a Actor, c concession, parts []uuid.UUID) error {
 	before, err := column[uuid.UUID](ctx, tx, `SELECT DISTINCT part_id FROM disposition WHERE site_id = @site AND concession_id = @id AND part_id = ANY(@parts)`,
-		pgx.StrictNamedArgs{"site": a.Site, "id": c.ID, "parts": parts})
+		sqlArgs{"site": a.Site, "id": c.ID, "parts": parts})
 	if err != nil {
 		return err
 	}
@@ -133,7 +132,7 @@ func (db *DB) countDown(ctx context.Context, tx querier, a Actor, c concession, 
 			c.Reference, *c.Quantity, *c.QuantityLeft, n))
 	}
 	if err := run(ctx, tx, `UPDATE concession SET quantity_left = @left WHERE site_id = @site AND concession_id = @id`,
-		pgx.StrictNamedArgs{"site": a.Site, "id": c.ID, "left": left}); err != nil {
+		sqlArgs{"site": a.Site, "id": c.ID, "left": left}); err != nil {
 		return err
 	}
 	return db.event(ctx, tx, a, Event{Verb: "concession counted down", SubjectKind: "concession", Subject: c.ID,
@@ -165,5 +164,5 @@ func (db *DB) Concessions(ctx context.Context, site uuid.UUID, parts ...uuid.UUI
 		JOIN part_status ps ON ps.site_id = d.site_id AND ps.part_id = d.part_id AND ps.cycle = hp.cycle AND ps.concession
 		LEFT JOIN concession c ON c.site_id = d.site_id AND c.concession_id = d.concession_id
 		WHERE d.site_id = @site AND d.part_id = ANY(@parts) AND d.code = 'concession' AND d.decided_at >= ps.round_started_at
-		ORDER BY d.part_id, d.decided_at, d.concession_ref`, pgx.StrictNamedArgs{"site": site, "parts": parts})
+		ORDER BY d.part_id, d.decided_at, d.concession_ref`, sqlArgs{"site": site, "parts": parts})
 }

@@ -60,7 +60,7 @@ func (w *work) typedWindow(a Actor, e *Entry) error {
 func queueCritical(b *pgx.Batch, site, record uuid.UUID, w *work) {
 	for _, c := range w.critical {
 		b.Queue(`INSERT INTO critical_entry (site_id, record_id, rule, sentence) VALUES (@site, @record, @rule, @sentence)`,
-			pgx.StrictNamedArgs{"site": site, "record": record, "rule": c.rule, "sentence": c.sentence})
+			sqlArgs{"site": site, "record": record, "rule": c.rule, "sentence": c.sentence})
 	}
 }
 
@@ -87,7 +87,7 @@ func (db *DB) WaitingRecords(ctx context.Context, site uuid.UUID) ([]Waiting, er
 		FROM critical_entry ce JOIN record r ON r.site_id = ce.site_id AND r.record_id = ce.record_id`+subjectJoins+`
 		WHERE ce.site_id = @site AND NOT EXISTS (SELECT 1 FROM confirmation cf WHERE cf.site_id = ce.site_id AND cf.record_id = ce.record_id)
 		AND NOT EXISTS (SELECT 1 FROM record s WHERE s.site_id = r.site_id AND s.supersedes_id = r.record_id)
-		ORDER BY r.recorded_at, r.record_id, ce.rule`, pgx.StrictNamedArgs{"site": site})
+		ORDER BY r.recorded_at, r.record_id, ce.rule`, sqlArgs{"site": site})
 }
 
 // A Critical is what of a record a second person confirms, and what they said; Outcome is empty while it waits.
@@ -108,7 +108,7 @@ const criticalSQL = `SELECT array_agg(ce.sentence ORDER BY ce.rule) AS sentences
 
 // criticalOf returns what of a record a second person has to confirm; no sentences when nothing.
 func criticalOf(ctx context.Context, q querier, site, record uuid.UUID) (Critical, error) {
-	c, err := one[Critical](ctx, q, criticalSQL, pgx.StrictNamedArgs{"site": site, "record": record})
+	c, err := one[Critical](ctx, q, criticalSQL, sqlArgs{"site": site, "record": record})
 	if errors.Is(err, ErrNotFound) {
 		return Critical{}, nil
 	}
@@ -123,7 +123,7 @@ func (db *DB) MayConfirm(ctx context.Context, a Actor, record uuid.UUID) error {
 }
 
 func mayConfirm(ctx context.Context, q querier, a Actor, record uuid.UUID) (t target, c Critical, err error) {
-	if t, err = one[target](ctx, q, targetSQL, pgx.StrictNamedArgs{"site": a.Site, "record": record}); err != nil {
+	if t, err = one[target](ctx, q, targetSQL, sqlArgs{"site": a.Site, "record": record}); err != nil {
 		return t, c, err
 	}
 	if c, err = criticalOf(ctx, q, a.Site, record); err != nil {
@@ -152,7 +152,7 @@ func (db *DB) Confirm(ctx context.Context, a Actor, record uuid.UUID, confirm bo
 		return refuse("confirmation_reason_given", constraintSentences["confirmation_reason_given"])
 	}
 	return asRefusal(db.inTx(ctx, a.Site, func(tx querier) error {
-		about, err := one[target](ctx, tx, targetSQL, pgx.StrictNamedArgs{"site": a.Site, "record": record})
+		about, err := one[target](ctx, tx, targetSQL, sqlArgs{"site": a.Site, "record": record})
 		if err != nil {
 			return err
 		}
@@ -177,7 +177,7 @@ func (db *DB) Confirm(ctx context.Context, a Actor, record uuid.UUID, confirm bo
 			return err
 		}
 		b.Queue(`INSERT INTO confirmation (site_id, confirmation_id, record_id, outcome, reason, signature_id, decided_by, decided_at)
-			VALUES (@site, @id, @record, @outcome, @reason, @signature, @by, @at)`, pgx.StrictNamedArgs{"site": a.Site, "id": NewID(), "record": record, "outcome": outcome,
+			VALUES (@site, @id, @record, @outcome, @reason, @signature, @by, @at)`, sqlArgs{"site": a.Site, "id": NewID(), "record": record, "outcome": outcome,
 			"reason": reason, "signature": signature, "by": a.Person, "at": db.Clock()})
 		subject := t.subject()
 		if err := db.queueEvent(b, a, Event{Verb: "critical value " + outcome, SubjectKind: string(subject.Kind), Subject: subject.ID, Record: record,

@@ -9,7 +9,6 @@ import (
 	"time"
 
 	"github.com/google/uuid"
-	"github.com/jackc/pgx/v5"
 
 	"coatbook/quality"
 )
@@ -103,7 +102,7 @@ func (db *DB) TakeBack(ctx context.Context, a Actor, id, record uuid.UUID) (Save
 }
 
 func (db *DB) void(ctx context.Context, a Actor, id uuid.UUID, c Correction, proof Proof) (Saved, error) {
-	t, err := one[target](ctx, db.pool, targetSQL, pgx.StrictNamedArgs{"site": a.Site, "record": c.Of})
+	t, err := one[target](ctx, db.pool, targetSQL, sqlArgs{"site": a.Site, "record": c.Of})
 	if err != nil {
 		return Saved{}, err
 	}
@@ -126,7 +125,7 @@ func (c Correction) check() error {
 
 // askTarget reads and checks the record that an entry corrects, and gives the entry the original's time.
 func (db *DB) askTarget(ctx context.Context, tx querier, a Actor, e *Entry) (*target, error) {
-	t, err := one[target](ctx, tx, targetSQL, pgx.StrictNamedArgs{"site": a.Site, "record": e.correction.Of})
+	t, err := one[target](ctx, tx, targetSQL, sqlArgs{"site": a.Site, "record": e.correction.Of})
 	switch {
 	case errors.Is(err, ErrNotFound):
 		return nil, refuse("record_supersedes_fkey", constraintSentences["record_supersedes_fkey"])
@@ -164,7 +163,7 @@ func (db *DB) checkCorrectedGauge(ctx context.Context, tx querier, a Actor, e En
 	id, err := value[uuid.UUID](ctx, tx, `SELECT r.record_id FROM record r WHERE r.site_id = @site AND r.instrument_id = @gauge AND r.kind = 'verification'
 		AND r.verdict = 'pass' AND r.shop_day = @day AND r.shift = @shift AND r.observed_at <= @at
 		AND NOT EXISTS (SELECT 1 FROM record s WHERE s.site_id = r.site_id AND s.supersedes_id = r.record_id)
-		ORDER BY r.observed_at DESC LIMIT 1`, pgx.StrictNamedArgs{"site": a.Site, "gauge": w.gauge.ID, "day": day, "shift": shift, "at": t.ObservedAt})
+		ORDER BY r.observed_at DESC LIMIT 1`, sqlArgs{"site": a.Site, "gauge": w.gauge.ID, "day": day, "shift": shift, "at": t.ObservedAt})
 	if errors.Is(err, ErrNotFound) {
 		return uuid.Nil, refuse(RuleGaugeUnverified, fmt.Sprintf("Gauge %s was not verified in the %s shift of %s, so it cannot have taken these readings.",
 			w.gauge.Code, shift, day.Format("2 January 2006")))
@@ -248,7 +247,7 @@ func (db *DB) voidRelease(ctx context.Context, tx querier, a Actor, s *standing,
 	if err := run(ctx, tx, `INSERT INTO release_void (site_id, release_id, record_id, voided_at)
 		SELECT rl.site_id, rl.release_id, @record, @at FROM release rl WHERE rl.site_id = @site AND rl.part_id = @part
 		AND NOT EXISTS (SELECT 1 FROM release_void v WHERE v.site_id = rl.site_id AND v.release_id = rl.release_id)`,
-		pgx.StrictNamedArgs{"site": a.Site, "record": record, "at": db.Clock(), "part": s.PartID}); err != nil {
+		sqlArgs{"site": a.Site, "record": record, "at": db.Clock(), "part": s.PartID}); err != nil {
 		return fmt.Errorf("voiding the release of %s: %w", s.Serial, err)
 	}
 	if err := db.event(ctx, tx, a, Event{Verb: "release void", SubjectKind: "part", Subject: s.PartID, Record: record,

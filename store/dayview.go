@@ -9,7 +9,6 @@ import (
 	"time"
 
 	"github.com/google/uuid"
-	"github.com/jackc/pgx/v5"
 )
 
 // A BathPoint is one characteristic of one bath on one shop day: the mean, and the last value with its record.
@@ -190,7 +189,7 @@ func (db *DB) GaugeShifts(ctx context.Context, site uuid.UUID, day time.Time) ([
 			EXISTS (SELECT 1 FROM record v WHERE v.site_id = @site AND v.instrument_id = u.instrument_id AND v.kind = 'verification'
 				AND v.shop_day = @day AND v.shift = u.shift AND v.observed_at >= u.last_use) AS after
 		FROM used u JOIN instrument i ON i.site_id = @site AND i.instrument_id = u.instrument_id
-		ORDER BY i.code, u.last_use`, pgx.StrictNamedArgs{"site": site, "day": day})
+		ORDER BY i.code, u.last_use`, sqlArgs{"site": site, "day": day})
 }
 
 // A LastVerification is the latest verification of a gauge up to the end of a shop day, with what it read.
@@ -209,7 +208,7 @@ func (db *DB) LastVerifications(ctx context.Context, site uuid.UUID, day time.Ti
 	return list[LastVerification](ctx, db.pool, `SELECT i.instrument_id, r.record_id, r.observed_at AS at, r.shop_day AS day, r.shift, r.verdict, `+firstSentence+` AS sentence
 		FROM instrument i CROSS JOIN LATERAL (SELECT * FROM record v WHERE v.site_id = i.site_id AND v.instrument_id = i.instrument_id AND v.shop_day <= @day
 			ORDER BY v.observed_at DESC LIMIT 1) r
-		WHERE i.site_id = @site`, pgx.StrictNamedArgs{"site": site, "day": day})
+		WHERE i.site_id = @site`, sqlArgs{"site": site, "day": day})
 }
 
 // LastShopDay returns the latest shop day before a day, or after it when forward, on which anything was recorded.
@@ -220,5 +219,5 @@ func (db *DB) LastShopDay(ctx context.Context, site uuid.UUID, day time.Time, fo
 	if forward {
 		sql = `SELECT shop_day::timestamptz FROM record WHERE site_id = @site AND shop_day > @day ORDER BY record.shop_day LIMIT 1`
 	}
-	return value[time.Time](ctx, db.pool, sql, pgx.StrictNamedArgs{"site": site, "day": day})
+	return value[time.Time](ctx, db.pool, sql, sqlArgs{"site": site, "day": day})
 }

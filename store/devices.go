@@ -6,7 +6,6 @@ import (
 	"time"
 
 	"github.com/google/uuid"
-	"github.com/jackc/pgx/v5"
 )
 
 // A Device is an enrolled tablet or desk browser.
@@ -31,14 +30,14 @@ const deviceTables = ` FROM device d LEFT JOIN station s ON s.site_id = d.site_i
 // Devices returns all tablets of a site, revoked ones last.
 func (db *DB) Devices(ctx context.Context, site uuid.UUID) ([]Device, error) {
 	return list[Device](ctx, db.pool, `SELECT `+deviceColumns+deviceTables+` WHERE d.site_id = @site ORDER BY d.revoked_at IS NOT NULL, d.name`,
-		pgx.StrictNamedArgs{"site": site})
+		sqlArgs{"site": site})
 }
 
 // DeviceByCredential returns the enrolled, not revoked device that holds the credential, or ErrNotFound.
 func (db *DB) DeviceByCredential(ctx context.Context, credential string) (Device, error) {
 	site, hash := splitToken(credential)
 	return one[Device](ctx, db.pool, `SELECT `+deviceColumns+deviceTables+` WHERE d.site_id = @site AND d.credential_hash = @hash AND d.revoked_at IS NULL`,
-		pgx.StrictNamedArgs{"site": site, "hash": hash})
+		sqlArgs{"site": site, "hash": hash})
 }
 
 // NewDevice is what it takes to enrol a tablet.
@@ -57,12 +56,12 @@ func (db *DB) AddDevice(ctx context.Context, a Actor, n NewDevice) (id uuid.UUID
 	}
 	err = db.inTx(ctx, a.Site, func(tx querier) error {
 		if err := run(ctx, tx, `INSERT INTO device (site_id, device_id, name, station_id, location_class, css_px_per_inch, enrolled_by)
-			VALUES (@site, @device, @name, @station, @class, @ppi, @by)`, pgx.StrictNamedArgs{"site": a.Site, "device": id, "name": n.Name,
+			VALUES (@site, @device, @name, @station, @class, @ppi, @by)`, sqlArgs{"site": a.Site, "device": id, "name": n.Name,
 			"station": null(n.Station), "class": n.LocationClass, "ppi": n.PixelsPerInch, "by": a.Person}); err != nil {
 			return err
 		}
 		if err := run(ctx, tx, `INSERT INTO invitation (site_id, secret_hash, purpose, device_id, expires_at)
-			VALUES (@site, @hash, 'device', @device, @expires)`, pgx.StrictNamedArgs{"site": a.Site, "hash": hashToken(secret), "device": id,
+			VALUES (@site, @hash, 'device', @device, @expires)`, sqlArgs{"site": a.Site, "hash": hashToken(secret), "device": id,
 			"expires": db.Clock().Add(24 * time.Hour)}); err != nil {
 			return err
 		}
@@ -78,7 +77,7 @@ func (db *DB) Enrolment(ctx context.Context, secret string) (Device, error) {
 	site, hash := splitToken(secret)
 	d, err := one[Device](ctx, db.pool, `SELECT `+deviceColumns+deviceTables+` JOIN invitation i ON i.site_id = d.site_id AND i.device_id = d.device_id
 		WHERE i.site_id = @site AND i.secret_hash = @hash AND i.purpose = 'device' AND i.used_at IS NULL AND i.expires_at > @now AND d.revoked_at IS NULL`,
-		pgx.StrictNamedArgs{"site": site, "hash": hash, "now": db.Clock()})
+		sqlArgs{"site": site, "hash": hash, "now": db.Clock()})
 	if errors.Is(err, ErrNotFound) {
 		return d, enrolmentGone
 	}
@@ -95,11 +94,11 @@ func (db *DB) Enrol(ctx context.Context, secret, locationClass string, pixelsPer
 	credential = newSiteToken(d.Site)
 	err = db.inTx(ctx, d.Site, func(tx querier) error {
 		if err := run(ctx, tx, `UPDATE invitation SET used_at = @now WHERE site_id = @site AND secret_hash = @hash AND used_at IS NULL`,
-			pgx.StrictNamedArgs{"site": d.Site, "hash": hashToken(secret), "now": db.Clock()}); err != nil {
+			sqlArgs{"site": d.Site, "hash": hashToken(secret), "now": db.Clock()}); err != nil {
 			return err
 		}
 		if err := run(ctx, tx, `UPDATE device SET credential_hash = @credential, enrolled_at = @now, location_class = @class, css_px_per_inch = @ppi
-			WHERE site_id = @site AND device_id = @device`, pgx.StrictNamedArgs{"site": d.Site, "device": d.ID, "class": locationClass, "ppi": pixelsPerInch, "credential": hashToken(credential), "now": db.Clock()}); err != nil {
+			WHERE site_id = @site AND device_id = @device`, sqlArgs{"site": d.Site, "device": d.ID, "class": locationClass, "ppi": pixelsPerInch, "credential": hashToken(credential), "now": db.Clock()}); err != nil {
 			return err
 		}
 		return db.event(ctx, tx, Actor{Site: d.Site, Device: null(d.ID)}, Event{Verb: "tablet enrolled", SubjectKind: "device", Subject: d.ID,
@@ -115,7 +114,7 @@ func (db *DB) Enrol(ctx context.Context, secret, locationClass string, pixelsPer
 func (db *DB) RevokeDevice(ctx context.Context, a Actor, id uuid.UUID, reason string) error {
 	return db.inTx(ctx, a.Site, func(tx querier) error {
 		if err := run(ctx, tx, `UPDATE device SET revoked_at = @now WHERE site_id = @site AND device_id = @device AND revoked_at IS NULL`,
-			pgx.StrictNamedArgs{"site": a.Site, "device": id, "now": db.Clock()}); err != nil {
+			sqlArgs{"site": a.Site, "device": id, "now": db.Clock()}); err != nil {
 			return err
 		}
 		return db.event(ctx, tx, a, Event{Verb: "tablet revoked", SubjectKind: "device", Subject: id, Reason: reason})

@@ -7,7 +7,6 @@ import (
 	"strings"
 
 	"github.com/google/uuid"
-	"github.com/jackc/pgx/v5"
 
 	"coatbook/quality"
 )
@@ -30,7 +29,7 @@ func (db *DB) DrawingListOf(ctx context.Context, site, partNumber uuid.UUID) (Dr
 
 func drawingListOf(ctx context.Context, q querier, site, partNumber uuid.UUID) (DrawingList, error) {
 	l, err := one[DrawingList](ctx, q, `SELECT list_id, revision, drawing FROM drawing_list WHERE site_id = @site AND part_number_id = @number ORDER BY revision DESC LIMIT 1`,
-		pgx.StrictNamedArgs{"site": site, "number": partNumber})
+		sqlArgs{"site": site, "number": partNumber})
 	if errors.Is(err, ErrNotFound) {
 		return DrawingList{}, nil
 	}
@@ -38,7 +37,7 @@ func drawingListOf(ctx context.Context, q querier, site, partNumber uuid.UUID) (
 		return l, fmt.Errorf("drawing requirements of part number %s: %w", partNumber, err)
 	}
 	l.Requirements, err = list[quality.DrawingRequirement](ctx, q, `SELECT number, requirement AS text FROM drawing_requirement WHERE site_id = @site AND list_id = @list ORDER BY seq`,
-		pgx.StrictNamedArgs{"site": site, "list": l.ID})
+		sqlArgs{"site": site, "list": l.ID})
 	return l, err
 }
 
@@ -54,7 +53,7 @@ func (db *DB) AddDrawingList(ctx context.Context, a Actor, partNumberID uuid.UUI
 	next.ID, next.Drawing = NewID(), strings.TrimSpace(next.Drawing)
 	err := db.inTx(ctx, a.Site, func(tx querier) error {
 		if _, err := value[uuid.UUID](ctx, tx, `SELECT part_number_id FROM part_number WHERE site_id = @site AND part_number_id = @id FOR UPDATE`,
-			pgx.StrictNamedArgs{"site": a.Site, "id": partNumberID}); err != nil {
+			sqlArgs{"site": a.Site, "id": partNumberID}); err != nil {
 			return fmt.Errorf("part number %s: %w", partNumberID, err)
 		}
 		before, err := drawingListOf(ctx, tx, a.Site, partNumberID)
@@ -66,12 +65,12 @@ func (db *DB) AddDrawingList(ctx context.Context, a Actor, partNumberID uuid.UUI
 		}
 		next.Revision = before.Revision + 1
 		if err := run(ctx, tx, `INSERT INTO drawing_list (site_id, list_id, part_number_id, revision, drawing, made_by, made_at) VALUES (@site, @list, @number, @revision, @drawing, @by, @at)`,
-			pgx.StrictNamedArgs{"site": a.Site, "list": next.ID, "number": partNumberID, "revision": next.Revision, "drawing": next.Drawing, "by": a.Person, "at": db.Clock()}); err != nil {
+			sqlArgs{"site": a.Site, "list": next.ID, "number": partNumberID, "revision": next.Revision, "drawing": next.Drawing, "by": a.Person, "at": db.Clock()}); err != nil {
 			return err
 		}
 		for i, r := range next.Requirements {
 			if err := run(ctx, tx, `INSERT INTO drawing_requirement (site_id, list_id, seq, number, requirement) VALUES (@site, @list, @seq, @number, @text)`,
-				pgx.StrictNamedArgs{"site": a.Site, "list": next.ID, "seq": i + 1, "number": strings.TrimSpace(r.Number), "text": strings.TrimSpace(r.Text)}); err != nil {
+				sqlArgs{"site": a.Site, "list": next.ID, "seq": i + 1, "number": strings.TrimSpace(r.Number), "text": strings.TrimSpace(r.Text)}); err != nil {
 				return err
 			}
 		}

@@ -43,12 +43,12 @@ const exclusionSQL = `SELECT x.exclusion_id, x.record_id, x.seq,
 
 // ExclusionsOf returns what was left out of records, those taken back too, in the order of time.
 func (db *DB) ExclusionsOf(ctx context.Context, site uuid.UUID, records ...uuid.UUID) ([]Exclusion, error) {
-	return list[Exclusion](ctx, db.pool, exclusionSQL+`x.record_id = ANY(@records) ORDER BY x.excluded_at, x.exclusion_id`, pgx.StrictNamedArgs{"site": site, "records": records})
+	return list[Exclusion](ctx, db.pool, exclusionSQL+`x.record_id = ANY(@records) ORDER BY x.excluded_at, x.exclusion_id`, sqlArgs{"site": site, "records": records})
 }
 
 // ExclusionByID returns one exclusion.
 func (db *DB) ExclusionByID(ctx context.Context, site, id uuid.UUID) (Exclusion, error) {
-	return one[Exclusion](ctx, db.pool, exclusionSQL+`x.exclusion_id = @id`, pgx.StrictNamedArgs{"site": site, "id": id})
+	return one[Exclusion](ctx, db.pool, exclusionSQL+`x.exclusion_id = @id`, sqlArgs{"site": site, "id": id})
 }
 
 // Exclude leaves readings of a film check out of the statistics: those at the places seqs in the record, from 1, or all of
@@ -65,10 +65,10 @@ func (db *DB) Exclude(ctx context.Context, a Actor, record uuid.UUID, seqs []int
 	}
 	return db.inTx(ctx, a.Site, func(tx querier) error {
 		// One act on a record's values after the other.
-		if _, err := tx.Exec(ctx, `SELECT pg_advisory_xact_lock(hashtextextended(@record::uuid::text, 0))`, pgx.StrictNamedArgs{"record": record}); err != nil {
+		if _, err := tx.Exec(ctx, `SELECT pg_advisory_xact_lock(hashtextextended(@record::uuid::text, 0))`, sqlArgs{"record": record}); err != nil {
 			return err
 		}
-		t, err := one[target](ctx, tx, targetSQL, pgx.StrictNamedArgs{"site": a.Site, "record": record})
+		t, err := one[target](ctx, tx, targetSQL, sqlArgs{"site": a.Site, "record": record})
 		if err != nil {
 			return err
 		}
@@ -88,7 +88,7 @@ func (db *DB) Exclude(ctx context.Context, a Actor, record uuid.UUID, seqs []int
 			}
 			id := NewID()
 			b.Queue(`INSERT INTO exclusion (site_id, exclusion_id, record_id, seq, reason_code, reason, signature_id, excluded_by, excluded_at)
-				VALUES (@site, @id, @record, @seq, @code, @reason, @signature, @by, @at)`, pgx.StrictNamedArgs{"site": a.Site, "id": id, "record": record, "seq": seq,
+				VALUES (@site, @id, @record, @seq, @code, @reason, @signature, @by, @at)`, sqlArgs{"site": a.Site, "id": id, "record": record, "seq": seq,
 				"code": code, "reason": reason, "signature": signature, "by": a.Person, "at": db.Clock()})
 			if err := db.queueEvent(b, a, Event{Verb: "values excluded", SubjectKind: string(t.subject().Kind), Subject: t.subject().ID, Record: record,
 				After: map[string]any{"exclusion": id, "seq": seq, "code": code}, Reason: reason}); err != nil {
@@ -110,7 +110,7 @@ func exclusionPlaces(ctx context.Context, tx querier, site, record uuid.UUID, se
 	rows, err := list[row](ctx, tx, `SELECT rd.seq, rd.value_text, rd.unit, EXISTS (SELECT 1 FROM exclusion x WHERE x.site_id = rd.site_id AND x.record_id = rd.record_id
 			AND (x.seq IS NULL OR x.seq = rd.seq) AND NOT EXISTS (SELECT 1 FROM exclusion_end e WHERE e.site_id = x.site_id AND e.exclusion_id = x.exclusion_id)) AS out
 		FROM reading rd WHERE rd.site_id = @site AND rd.record_id = @record AND rd.characteristic = 'film_thickness' AND rd.value IS NOT NULL ORDER BY rd.seq`,
-		pgx.StrictNamedArgs{"site": site, "record": record})
+		sqlArgs{"site": site, "record": record})
 	if err != nil {
 		return nil, nil, err
 	}
@@ -147,7 +147,7 @@ func (db *DB) Readmit(ctx context.Context, a Actor, exclusion uuid.UUID, reason 
 		return refuse("exclusion_end_reason_given", constraintSentences["exclusion_end_reason_given"])
 	}
 	return db.inTx(ctx, a.Site, func(tx querier) error {
-		record, err := value[uuid.UUID](ctx, tx, `SELECT record_id FROM exclusion WHERE site_id = @site AND exclusion_id = @id`, pgx.StrictNamedArgs{"site": a.Site, "id": exclusion})
+		record, err := value[uuid.UUID](ctx, tx, `SELECT record_id FROM exclusion WHERE site_id = @site AND exclusion_id = @id`, sqlArgs{"site": a.Site, "id": exclusion})
 		if err != nil {
 			return err
 		}
@@ -157,7 +157,7 @@ func (db *DB) Readmit(ctx context.Context, a Actor, exclusion uuid.UUID, reason 
 			return err
 		}
 		b.Queue(`INSERT INTO exclusion_end (site_id, end_id, exclusion_id, reason, signature_id, ended_by, ended_at) VALUES (@site, @end, @id, @reason, @signature, @by, @at)`,
-			pgx.StrictNamedArgs{"site": a.Site, "end": NewID(), "id": exclusion, "reason": reason, "signature": signature, "by": a.Person, "at": db.Clock()})
+			sqlArgs{"site": a.Site, "end": NewID(), "id": exclusion, "reason": reason, "signature": signature, "by": a.Person, "at": db.Clock()})
 		if err := db.queueEvent(b, a, Event{Verb: "exclusion taken back", SubjectKind: "record", Subject: record, Record: record,
 			After: map[string]any{"exclusion": exclusion}, Reason: reason}); err != nil {
 			return err
@@ -195,7 +195,7 @@ func (db *DB) leaveOut(ctx context.Context, site uuid.UUID, checks []FilmCheck) 
 		Value    float64   `db:"value"`
 	}
 	rows, err := list[row](ctx, db.pool, `SELECT record_id, seq, value FROM reading WHERE site_id = @site AND record_id = ANY(@records)
-		AND characteristic = 'film_thickness' AND value IS NOT NULL ORDER BY record_id, seq`, pgx.StrictNamedArgs{"site": site, "records": ids})
+		AND characteristic = 'film_thickness' AND value IS NOT NULL ORDER BY record_id, seq`, sqlArgs{"site": site, "records": ids})
 	if err != nil {
 		return fmt.Errorf("readings beside excluded values: %w", err)
 	}

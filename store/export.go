@@ -23,8 +23,8 @@ type ExportFilter struct {
 	PartNumber string
 }
 
-func (f ExportFilter) args(st Site, file ExportFile) pgx.StrictNamedArgs {
-	args := pgx.StrictNamedArgs{"site": st.ID, "from": f.From, "to": f.To, "job": f.Job, "part_number": f.PartNumber}
+func (f ExportFilter) args(st Site, file ExportFile) sqlArgs {
+	args := sqlArgs{"site": st.ID, "from": f.From, "to": f.To, "job": f.Job, "part_number": f.PartNumber}
 	// These two count by the day of a time that has no shop day of its own.
 	if file.Name == partsFile.Name || file.Name == signaturesFile.Name {
 		args["zone"] = st.TimeZone

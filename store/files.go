@@ -10,7 +10,6 @@ import (
 	"time"
 
 	"github.com/google/uuid"
-	"github.com/jackc/pgx/v5"
 
 	"coatbook/store/photo"
 )
@@ -80,7 +79,7 @@ func filesOf(ctx context.Context, q querier, site uuid.UUID, of FileOwner) ([]Fi
 	if !ok {
 		return nil, fmt.Errorf("files of a %q: %w", of.Kind, ErrNotFound)
 	}
-	return list[File](ctx, q, fileSQL+` AND f.`+column+` = @of ORDER BY f.added_at, f.file_id`, pgx.StrictNamedArgs{"site": site, "of": of.ID})
+	return list[File](ctx, q, fileSQL+` AND f.`+column+` = @of ORDER BY f.added_at, f.file_id`, sqlArgs{"site": site, "of": of.ID})
 }
 
 // AddFile keeps a picture or certificate of a thing. A picture is drawn anew first, which proves that it is one and drops where
@@ -118,13 +117,13 @@ func (db *DB) AddFile(ctx context.Context, a Actor, of FileOwner, body []byte, c
 
 func (db *DB) addFile(ctx context.Context, tx querier, a Actor, of FileOwner, kept photo.Kept, hash []byte, caption string) (File, error) {
 	// Uploads for one thing wait for each other, so that their count holds.
-	if _, err := tx.Exec(ctx, `SELECT pg_advisory_xact_lock(hashtextextended(@of::text, 0))`, pgx.StrictNamedArgs{"of": of.ID.String()}); err != nil {
+	if _, err := tx.Exec(ctx, `SELECT pg_advisory_xact_lock(hashtextextended(@of::text, 0))`, sqlArgs{"of": of.ID.String()}); err != nil {
 		return File{}, err
 	}
 	if of.Line != "" {
 		known, err := value[bool](ctx, tx, `SELECT EXISTS (SELECT 1 FROM first_article fa JOIN record r ON r.site_id = fa.site_id AND r.part_id = fa.part_id AND r.cycle = fa.cycle AND r.kind = 'first_article'
 			JOIN first_article_line l ON l.site_id = r.site_id AND l.record_id = r.record_id WHERE fa.site_id = @site AND fa.article_id = @of AND l.number = @line)`,
-			pgx.StrictNamedArgs{"site": a.Site, "of": of.ID, "line": of.Line})
+			sqlArgs{"site": a.Site, "of": of.ID, "line": of.Line})
 		if err != nil {
 			return File{}, err
 		}
@@ -156,14 +155,14 @@ func (db *DB) addFile(ctx context.Context, tx querier, a Actor, of FileOwner, ke
 		width, height = kept.Width, kept.Height
 	}
 	id := NewID()
-	args := pgx.StrictNamedArgs{"site": a.Site, "id": id, "hash": hash, "kind": kept.Kind, "size": len(kept.Bytes), "width": width, "height": height, "caption": caption,
+	args := sqlArgs{"site": a.Site, "id": id, "hash": hash, "kind": kept.Kind, "size": len(kept.Bytes), "width": width, "height": height, "caption": caption,
 		"line": of.Line, "issued": of.IssuedOn, "of": of.ID, "by": a.Person, "at": db.Clock()}
 	if err := run(ctx, tx, `INSERT INTO file (site_id, file_id, sha256, kind, size_bytes, width, height, caption, line, issued_on, `+fileColumns[of.Kind]+`, added_by, added_at)
 		VALUES (@site, @id, @hash, @kind, @size, @width, @height, @caption, @line, @issued::date, @of, @by, @at)`, args); err != nil {
 		return File{}, err
 	}
 	if err := run(ctx, tx, `INSERT INTO file_content (site_id, file_id, bytes, thumbnail) VALUES (@site, @id, @bytes, @thumbnail)`,
-		pgx.StrictNamedArgs{"site": a.Site, "id": id, "bytes": kept.Bytes, "thumbnail": kept.Thumbnail}); err != nil {
+		sqlArgs{"site": a.Site, "id": id, "bytes": kept.Bytes, "thumbnail": kept.Thumbnail}); err != nil {
 		return File{}, err
 	}
 	record := uuid.Nil
@@ -177,12 +176,12 @@ func (db *DB) addFile(ctx context.Context, tx querier, a Actor, of FileOwner, ke
 	if err := db.event(ctx, tx, a, Event{Verb: verb, SubjectKind: of.Kind, Subject: of.ID, Record: record, After: after}); err != nil {
 		return File{}, err
 	}
-	return one[File](ctx, tx, fileSQL+` AND f.file_id = @id`, pgx.StrictNamedArgs{"site": a.Site, "id": id})
+	return one[File](ctx, tx, fileSQL+` AND f.file_id = @id`, sqlArgs{"site": a.Site, "id": id})
 }
 
 // FileBytes returns a file with its bytes, or those of its small form; ErrNotFound for a certificate, which has none.
 func (db *DB) FileBytes(ctx context.Context, site, id uuid.UUID, small bool) (File, []byte, error) {
-	args := pgx.StrictNamedArgs{"site": site, "id": id}
+	args := sqlArgs{"site": site, "id": id}
 	f, err := one[File](ctx, db.pool, fileSQL+` AND f.file_id = @id`, args)
 	if err != nil {
 		return f, nil, fmt.Errorf("file %s: %w", id, err)

@@ -53,7 +53,7 @@ func (db *DB) Specs(ctx context.Context, site uuid.UUID) ([]SpecRevision, error)
 		JOIN (SELECT DISTINCT ON (spec_id) spec_id, revision_id FROM finish_spec_revision WHERE site_id = @site
 			ORDER BY spec_id, CASE state WHEN 'approved' THEN 0 WHEN 'draft' THEN 1 ELSE 2 END, revision_id DESC) chosen
 			ON chosen.revision_id = r.revision_id
-		WHERE r.site_id = @site ORDER BY f.code`, pgx.StrictNamedArgs{"site": site})
+		WHERE r.site_id = @site ORDER BY f.code`, sqlArgs{"site": site})
 	if err != nil {
 		return nil, fmt.Errorf("finish specs: %w", err)
 	}
@@ -63,7 +63,7 @@ func (db *DB) Specs(ctx context.Context, site uuid.UUID) ([]SpecRevision, error)
 // SpecRevisions returns all revisions of one finish spec, newest first, or of all specs when code is empty.
 func (db *DB) SpecRevisions(ctx context.Context, site uuid.UUID, code string) ([]SpecRevision, error) {
 	revisions, err := list[SpecRevision](ctx, db.pool, selectSpec+`WHERE r.site_id = @site AND (@code = '' OR f.code = @code)
-		ORDER BY f.code, r.revision_id DESC`, pgx.StrictNamedArgs{"site": site, "code": code})
+		ORDER BY f.code, r.revision_id DESC`, sqlArgs{"site": site, "code": code})
 	if err != nil {
 		return nil, fmt.Errorf("revisions of finish spec %q: %w", code, err)
 	}
@@ -76,7 +76,7 @@ func (db *DB) SpecRevision(ctx context.Context, site, id uuid.UUID) (SpecRevisio
 }
 
 func specRevision(ctx context.Context, q querier, site, id uuid.UUID, lock string) (SpecRevision, error) {
-	r, err := one[SpecRevision](ctx, q, selectSpec+`WHERE r.site_id = @site AND r.revision_id = @id`+lock, pgx.StrictNamedArgs{"site": site, "id": id})
+	r, err := one[SpecRevision](ctx, q, selectSpec+`WHERE r.site_id = @site AND r.revision_id = @id`+lock, sqlArgs{"site": site, "id": id})
 	if err != nil {
 		return r, fmt.Errorf("finish spec revision %s: %w", id, err)
 	}
@@ -85,7 +85,7 @@ func specRevision(ctx context.Context, q querier, site, id uuid.UUID, lock strin
 
 // approvedSpec returns the revision of a spec that was in force at an instant, or a Refusal that names the way out.
 func (db *DB) approvedSpec(ctx context.Context, q querier, site, specID uuid.UUID, at time.Time) (SpecHead, quality.FinishSpec, error) {
-	revisions, err := list[SpecHead](ctx, q, specHead+ofSpec+`WHERE r.site_id = @site AND r.spec_id = @spec`, pgx.StrictNamedArgs{"site": site, "spec": specID})
+	revisions, err := list[SpecHead](ctx, q, specHead+ofSpec+`WHERE r.site_id = @site AND r.spec_id = @spec`, sqlArgs{"site": site, "spec": specID})
 	if err != nil {
 		return SpecHead{}, quality.FinishSpec{}, fmt.Errorf("finish spec %s in force: %w", specID, err)
 	}
@@ -131,7 +131,7 @@ func (db *DB) readSpec(ctx context.Context, q querier, site uuid.UUID, r SpecHea
 // noApprovedSpec words why there is nothing to judge by, after what became of the newest revision.
 func noApprovedSpec(ctx context.Context, q querier, site, specID uuid.UUID) error {
 	newest, err := one[SpecRevision](ctx, q, selectSpec+`WHERE r.site_id = @site AND r.spec_id = @spec ORDER BY r.revision_id DESC LIMIT 1`,
-		pgx.StrictNamedArgs{"site": site, "spec": specID})
+		sqlArgs{"site": site, "spec": specID})
 	if err != nil {
 		return fmt.Errorf("finish spec %s: %w", specID, err)
 	}
@@ -151,7 +151,7 @@ func (db *DB) AddSpec(ctx context.Context, a Actor, code, title, revision string
 	var added SpecRevision
 	err := db.inTx(ctx, a.Site, func(tx querier) error {
 		if err := run(ctx, tx, `INSERT INTO finish_spec (site_id, spec_id, code, title) VALUES (@site, @id, @code, @title)`,
-			pgx.StrictNamedArgs{"site": a.Site, "id": specID, "code": code, "title": title}); err != nil {
+			sqlArgs{"site": a.Site, "id": specID, "code": code, "title": title}); err != nil {
 			return err
 		}
 		var err error
@@ -171,7 +171,7 @@ func (db *DB) insertDraft(ctx context.Context, tx querier, a Actor, specID, id u
 		return SpecRevision{}, fmt.Errorf("draft of finish spec %s: %w", specID, err)
 	}
 	if err := run(ctx, tx, `INSERT INTO finish_spec_revision (site_id, revision_id, spec_id, revision, body, drafted_by)
-		VALUES (@site, @id, @spec, @revision, @body, @person)`, pgx.StrictNamedArgs{"site": a.Site, "id": id, "spec": specID,
+		VALUES (@site, @id, @spec, @revision, @body, @person)`, sqlArgs{"site": a.Site, "id": id, "spec": specID,
 		"revision": revision, "body": body, "person": a.Person}); err != nil {
 		return SpecRevision{}, err
 	}
@@ -204,7 +204,7 @@ func (db *DB) SaveDraft(ctx context.Context, a Actor, revisionID uuid.UUID, spec
 			return err
 		}
 		if err := run(ctx, tx, `UPDATE finish_spec_revision SET body = @body WHERE site_id = @site AND revision_id = @id AND state = 'draft'`,
-			pgx.StrictNamedArgs{"site": a.Site, "id": revisionID, "body": body}); err != nil {
+			sqlArgs{"site": a.Site, "id": revisionID, "body": body}); err != nil {
 			return err
 		}
 		return db.event(ctx, tx, a, Event{Verb: "spec draft changed", SubjectKind: "finish_spec", Subject: r.SpecID, Record: r.ID,
@@ -230,7 +230,7 @@ func (db *DB) NewRevision(ctx context.Context, a Actor, code, revision string) (
 	var added SpecRevision
 	err := db.inTx(ctx, a.Site, func(tx querier) error {
 		newest, err := one[SpecRevision](ctx, tx, selectSpec+`WHERE r.site_id = @site AND f.code = @code ORDER BY r.revision_id DESC LIMIT 1 FOR UPDATE OF r, f`,
-			pgx.StrictNamedArgs{"site": a.Site, "code": code})
+			sqlArgs{"site": a.Site, "code": code})
 		if err != nil {
 			return fmt.Errorf("finish spec %q: %w", code, err)
 		}
@@ -259,13 +259,13 @@ func (db *DB) ApproveSpec(ctx context.Context, a Actor, revisionID uuid.UUID, pr
 		}
 		now := db.Clock()
 		if _, err := tx.Exec(ctx, `UPDATE finish_spec_revision SET state = 'obsolete', obsolete_at = @now
-			WHERE site_id = @site AND spec_id = @spec AND state = 'approved'`, pgx.StrictNamedArgs{"site": a.Site, "spec": r.SpecID, "now": now}); err != nil {
+			WHERE site_id = @site AND spec_id = @spec AND state = 'approved'`, sqlArgs{"site": a.Site, "spec": r.SpecID, "now": now}); err != nil {
 			return err
 		}
 		// The hash is taken of the text that PostgreSQL keeps, so that it can be checked without this program.
 		hash, err := value[string](ctx, tx, `UPDATE finish_spec_revision SET state = 'approved', approved_by = @person, effective_at = @now,
 			body_hash = encode(sha256(convert_to(body::text, 'UTF8')), 'hex') WHERE site_id = @site AND revision_id = @id RETURNING body_hash`,
-			pgx.StrictNamedArgs{"site": a.Site, "id": r.ID, "person": a.Person, "now": now})
+			sqlArgs{"site": a.Site, "id": r.ID, "person": a.Person, "now": now})
 		if err != nil {
 			return err
 		}
@@ -299,7 +299,7 @@ func (db *DB) WithdrawSpec(ctx context.Context, a Actor, revisionID uuid.UUID, r
 			return refuse("spec_not_in_force", fmt.Sprintf("Revision %s of %s is %s; only an approved revision can be withdrawn.", r.Revision, r.Code, r.State))
 		}
 		if err := run(ctx, tx, `UPDATE finish_spec_revision SET state = 'obsolete', obsolete_at = @now WHERE site_id = @site AND revision_id = @id`,
-			pgx.StrictNamedArgs{"site": a.Site, "id": r.ID, "now": db.Clock()}); err != nil {
+			sqlArgs{"site": a.Site, "id": r.ID, "now": db.Clock()}); err != nil {
 			return err
 		}
 		return db.event(ctx, tx, a, Event{Verb: "spec withdrawn", SubjectKind: "finish_spec", Subject: r.SpecID, Record: r.ID,

@@ -44,7 +44,7 @@ func (db *DB) decideArticle(ctx context.Context, a Actor, number string, do func
 		if err := lockParts(ctx, tx, a.Site, []uuid.UUID{f.PartID}); err != nil {
 			return err
 		}
-		f, err := one[FirstArticle](ctx, tx, firstArticleSQL+` AND fa.article_id = @article`, pgx.StrictNamedArgs{"site": a.Site, "article": f.ID})
+		f, err := one[FirstArticle](ctx, tx, firstArticleSQL+` AND fa.article_id = @article`, sqlArgs{"site": a.Site, "article": f.ID})
 		if err != nil {
 			return err
 		}
@@ -78,7 +78,7 @@ func (db *DB) approvable(ctx context.Context, tx querier, a Actor, f FirstArticl
 	stale, err := value[string](ctx, tx, `SELECT coalesce((SELECT l.number FROM first_article_line l JOIN record r ON r.site_id = l.site_id AND r.record_id = l.evidence_id
 			CROSS JOIN (SELECT @part::uuid AS part_id) t
 			WHERE l.site_id = @site AND l.record_id = @record AND (r.verdict = 'void' OR EXISTS (SELECT 1 FROM record s WHERE s.site_id = r.site_id AND s.supersedes_id = r.record_id) OR `+recalledEvidence+`)
-			ORDER BY l.seq LIMIT 1), '')`, pgx.StrictNamedArgs{"site": a.Site, "record": f.RecordID.UUID, "part": f.PartID})
+			ORDER BY l.seq LIMIT 1), '')`, sqlArgs{"site": a.Site, "record": f.RecordID.UUID, "part": f.PartID})
 	if err != nil {
 		return rackBasis{}, fmt.Errorf("evidence of %s: %w", f.Number, err)
 	}
@@ -134,7 +134,7 @@ func (db *DB) approveArticle(ctx context.Context, tx querier, a Actor, f FirstAr
 	id := NewID()
 	batch.Queue(`INSERT INTO first_article_approval (site_id, approval_id, article_id, record_id, spec_revision_id, drawing_revision, powder_id, booth_id, oven_id, coating_id, cure_id,
 			signature_id, approved_by, approved_at)
-		VALUES (@site, @id, @article, @record, @spec, @drawing, @powder, @booth, @oven, @coating, @cure, @signature, @by, @at)`, pgx.StrictNamedArgs{"site": a.Site, "id": id, "article": f.ID,
+		VALUES (@site, @id, @article, @record, @spec, @drawing, @powder, @booth, @oven, @coating, @cure, @signature, @by, @at)`, sqlArgs{"site": a.Site, "id": id, "article": f.ID,
 		"record": f.RecordID.UUID, "spec": f.SpecID.UUID, "drawing": f.Drawing, "powder": b.PowderID, "booth": b.BoothID, "oven": b.OvenID, "coating": b.Coating, "cure": b.Cure,
 		"signature": signature, "by": a.Person, "at": db.Clock()})
 	if err := db.queueEvent(batch, a, Event{Verb: "first article approved", SubjectKind: "part", Subject: f.PartID, Record: f.RecordID.UUID,
@@ -162,7 +162,7 @@ func (v *Verified) articleApprovals(ctx context.Context, tx pgx.Tx, st Site) err
 			ap.coating_id, ap.powder_id, '' AS powder, ap.booth_id, '' AS booth, ap.oven_id, '' AS oven, ap.cure_id, ap.approved_by::text AS by, `+signatureColumns+`
 		FROM first_article_approval ap JOIN first_article fa ON fa.site_id = ap.site_id AND fa.article_id = ap.article_id
 		LEFT JOIN record r ON r.site_id = ap.site_id AND r.record_id = ap.record_id
-		LEFT JOIN signature s ON s.site_id = ap.site_id AND s.signature_id = ap.signature_id WHERE ap.site_id = @site`, pgx.StrictNamedArgs{"site": st.ID}, func(r row) error {
+		LEFT JOIN signature s ON s.site_id = ap.site_id AND s.signature_id = ap.signature_id WHERE ap.site_id = @site`, sqlArgs{"site": st.ID}, func(r row) error {
 		return v.bound(r.signed, "approved", r.By, articleContent(r.Article, r.Record, r.Content, r.Spec, r.rackBasis))
 	})
 }
@@ -177,7 +177,7 @@ func articlesFor(ctx context.Context, tx querier, site uuid.UUID, entries map[uu
 			Whole   bool `db:"whole"`
 			Drawing int  `db:"drawing_revision"`
 		}
-		s, err := one[scope](ctx, tx, `SELECT whole, drawing_revision FROM first_article_scope WHERE site_id = @site AND record_id = @record`, pgx.StrictNamedArgs{"site": site, "record": id})
+		s, err := one[scope](ctx, tx, `SELECT whole, drawing_revision FROM first_article_scope WHERE site_id = @site AND record_id = @record`, sqlArgs{"site": site, "record": id})
 		if errors.Is(err, ErrNotFound) {
 			continue // a void holds no lines
 		}

@@ -41,7 +41,7 @@ func (db *DB) ArticleDeclines(ctx context.Context, site, article uuid.UUID) ([]A
 		FROM first_article_decline d JOIN signature sg ON sg.site_id = d.site_id AND sg.signature_id = d.signature_id
 		LEFT JOIN first_article_decline_void v ON v.site_id = d.site_id AND v.decline_id = d.decline_id
 		LEFT JOIN signature vs ON vs.site_id = v.site_id AND vs.signature_id = v.signature_id
-		WHERE d.site_id = @site AND d.article_id = @article ORDER BY d.declined_at DESC, d.decline_id DESC`, pgx.StrictNamedArgs{"site": site, "article": article})
+		WHERE d.site_id = @site AND d.article_id = @article ORDER BY d.declined_at DESC, d.decline_id DESC`, sqlArgs{"site": site, "article": article})
 }
 
 // DeclineStatement is the sentence under the decline of a first article.
@@ -72,7 +72,7 @@ func (db *DB) DeclineFirstArticle(ctx context.Context, a Actor, number string, s
 		}
 		id := NewID()
 		batch.Queue(`INSERT INTO first_article_decline (site_id, decline_id, article_id, record_id, reason_code, reason, signature_id, declined_by, declined_at)
-			VALUES (@site, @id, @article, @record, @code, @reason, @signature, @by, @at)`, pgx.StrictNamedArgs{"site": a.Site, "id": id, "article": f.ID, "record": f.RecordID.UUID,
+			VALUES (@site, @id, @article, @record, @code, @reason, @signature, @by, @at)`, sqlArgs{"site": a.Site, "id": id, "article": f.ID, "record": f.RecordID.UUID,
 			"code": code, "reason": reason, "signature": signature, "by": a.Person, "at": db.Clock()})
 		if err := db.queueEvent(batch, a, Event{Verb: "first article declined", SubjectKind: "part", Subject: f.PartID, Record: f.RecordID.UUID,
 			After: map[string]any{"decline": id, "article": f.ID, "number": f.Number, "code": code}, Reason: reason}); err != nil {
@@ -113,7 +113,7 @@ func (db *DB) VoidDecline(ctx context.Context, a Actor, number string, decline u
 			return err
 		}
 		batch.Queue(`INSERT INTO first_article_decline_void (site_id, decline_id, reason, signature_id, voided_by, voided_at) VALUES (@site, @decline, @reason, @signature, @by, @at)`,
-			pgx.StrictNamedArgs{"site": a.Site, "decline": decline, "reason": reason, "signature": signature, "by": a.Person, "at": db.Clock()})
+			sqlArgs{"site": a.Site, "decline": decline, "reason": reason, "signature": signature, "by": a.Person, "at": db.Clock()})
 		if err := db.queueEvent(batch, a, Event{Verb: "decline of first article voided", SubjectKind: "part", Subject: f.PartID, Record: f.RecordID.UUID,
 			After: map[string]any{"decline": decline, "article": f.ID, "number": f.Number}, Reason: reason}); err != nil {
 			return err
@@ -169,7 +169,7 @@ func (v *Verified) articleDeclines(ctx context.Context, tx pgx.Tx, st Site) erro
 		LEFT JOIN signature s ON s.site_id = d.site_id AND s.signature_id = d.signature_id WHERE d.site_id = @site
 		UNION ALL SELECT 'The void of a decline of a first article', v.decline_id, v.decline_id, v.decline_id, '', '', v.reason, true, v.voided_by::text, `+signatureColumns+`
 		FROM first_article_decline_void v LEFT JOIN signature s ON s.site_id = v.site_id AND s.signature_id = v.signature_id WHERE v.site_id = @site`,
-		pgx.StrictNamedArgs{"site": st.ID}, func(r row) error {
+		sqlArgs{"site": st.ID}, func(r row) error {
 			content := declineContent(r.Article, r.Record, r.Content, r.Code, r.Reason)
 			if r.Voids {
 				content = declineVoidContent(r.ID, r.Reason)

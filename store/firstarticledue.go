@@ -10,7 +10,6 @@ import (
 	"time"
 
 	"github.com/google/uuid"
-	"github.com/jackc/pgx/v5"
 
 	"coatbook/quality"
 )
@@ -65,7 +64,7 @@ func (db *DB) approvedArticles(ctx context.Context, q querier, site, number uuid
 		LEFT JOIN material m ON m.site_id = ap.site_id AND m.material_id = ap.powder_id
 		LEFT JOIN station bo ON bo.site_id = ap.site_id AND bo.station_id = ap.booth_id
 		LEFT JOIN station ov ON ov.site_id = ap.site_id AND ov.station_id = ap.oven_id
-		`+articleVoid+`WHERE fa.site_id = @site AND fa.part_number_id = @number ORDER BY ap.approved_at, ap.approval_id`, pgx.StrictNamedArgs{"site": site, "number": number})
+		`+articleVoid+`WHERE fa.site_id = @site AND fa.part_number_id = @number ORDER BY ap.approved_at, ap.approval_id`, sqlArgs{"site": site, "number": number})
 	if err != nil {
 		return nil, fmt.Errorf("approved first articles: %w", err)
 	}
@@ -88,7 +87,7 @@ func (db *DB) approvedArticles(ctx context.Context, q querier, site, number uuid
 // first, where a busy number is found at once.
 func (db *DB) lastSeriesRun(ctx context.Context, q querier, site, number uuid.UUID, gapDays int, approved time.Time) (time.Time, error) {
 	for _, since := range []time.Time{db.Clock().AddDate(0, 0, -gapDays-1), approved.AddDate(0, 0, -1)} {
-		run, err := one[lastRun](ctx, q, lastRunSQL, pgx.StrictNamedArgs{"site": site, "number": number, "since": since.Format(time.DateOnly), "series": true})
+		run, err := one[lastRun](ctx, q, lastRunSQL, sqlArgs{"site": site, "number": number, "since": since.Format(time.DateOnly), "series": true})
 		if err == nil || !errors.Is(err, ErrNotFound) {
 			return run.At, err
 		}
@@ -150,7 +149,7 @@ func basisOfRack(ctx context.Context, q querier, site uuid.UUID, rack uuid.NullU
 	if !rack.Valid {
 		return rackBasis{}, nil
 	}
-	return one[rackBasis](ctx, q, rackBasisSQL, pgx.StrictNamedArgs{"site": site, "rack": rack.UUID})
+	return one[rackBasis](ctx, q, rackBasisSQL, sqlArgs{"site": site, "rack": rack.UUID})
 }
 
 func (b rackBasis) basis() quality.ArticleBasis {
@@ -179,7 +178,7 @@ func (db *DB) checkArticle(ctx context.Context, q querier, a Actor, e *Entry, w 
 			coalesce((SELECT m.name || ' (' || m.code || ')' FROM material_lot l JOIN material m ON m.site_id = l.site_id AND m.material_id = l.material_id WHERE l.site_id = @site AND l.lot_id = @lot), '') AS powder,
 			(SELECT s.station_id FROM station s WHERE s.site_id = @site AND s.station_id = @booth) AS booth_id,
 			coalesce((SELECT s.name FROM station s WHERE s.site_id = @site AND s.station_id = @booth), '') AS booth`,
-			pgx.StrictNamedArgs{"site": a.Site, "lot": e.use("powder"), "booth": e.use("booth")})
+			sqlArgs{"site": a.Site, "lot": e.use("powder"), "booth": e.use("booth")})
 		if err != nil {
 			return fmt.Errorf("what the run is made with: %w", err)
 		}
@@ -232,7 +231,7 @@ func namedArticles(ctx context.Context, q querier, site uuid.UUID, parts []*stan
 		ids[i], cycles[i] = s.PartID, s.Cycle
 	}
 	named, err := column[uuid.UUID](ctx, q, `SELECT fa.part_id FROM first_article fa JOIN unnest(@parts::uuid[], @cycles::int[]) AS n(part_id, cycle) ON n.part_id = fa.part_id AND n.cycle = fa.cycle
-		WHERE fa.site_id = @site AND fa.part_id = ANY(@parts)`, pgx.StrictNamedArgs{"site": site, "parts": ids, "cycles": cycles})
+		WHERE fa.site_id = @site AND fa.part_id = ANY(@parts)`, sqlArgs{"site": site, "parts": ids, "cycles": cycles})
 	if err != nil {
 		return nil, fmt.Errorf("parts named as first article: %w", err)
 	}
@@ -263,7 +262,7 @@ func plain(approved []approvedArticle) []quality.ApprovedArticle {
 
 // waitsFor words the refusal of series work on a part, with what leads out of it.
 func (db *DB) waitsFor(ctx context.Context, q querier, site uuid.UUID, s *standing, triggers []quality.Trigger) (*Refusal, error) {
-	code, err := value[string](ctx, q, `SELECT code FROM part_number WHERE site_id = @site AND part_number_id = @number`, pgx.StrictNamedArgs{"site": site, "number": s.PartNumberID})
+	code, err := value[string](ctx, q, `SELECT code FROM part_number WHERE site_id = @site AND part_number_id = @number`, sqlArgs{"site": site, "number": s.PartNumberID})
 	if err != nil {
 		return nil, err
 	}
@@ -290,7 +289,7 @@ func TriggerWords(triggers []quality.Trigger) string {
 // openArticle returns the latest first article of a part number that is not approved and not dropped, or nil. One on a part
 // that is finished, declined or with a void approval, says so until another is approved.
 func openArticle(ctx context.Context, q querier, site, number uuid.UUID) (*FirstArticle, error) {
-	all, err := list[FirstArticle](ctx, q, firstArticleSQL+` AND fa.part_number_id = @number ORDER BY fa.named_at DESC LIMIT 20`, pgx.StrictNamedArgs{"site": site, "number": number})
+	all, err := list[FirstArticle](ctx, q, firstArticleSQL+` AND fa.part_number_id = @number ORDER BY fa.named_at DESC LIMIT 20`, sqlArgs{"site": site, "number": number})
 	if err != nil {
 		return nil, err
 	}
@@ -329,7 +328,7 @@ func (db *DB) FirstArticlesDue(ctx context.Context, site uuid.UUID) ([]ArticleDu
 			AND (r.obsolete_at IS NULL OR r.obsolete_at > @now) AND r.body ? 'first_article')
 		AND EXISTS (SELECT 1 FROM part p JOIN part_status ps ON ps.site_id = p.site_id AND ps.part_id = p.part_id
 			WHERE p.site_id = pn.site_id AND p.part_number_id = pn.part_number_id AND ps.status IN ('open', 'in_progress', 'on_hold'))
-		ORDER BY pn.code`, pgx.StrictNamedArgs{"site": site, "now": db.Clock()})
+		ORDER BY pn.code`, sqlArgs{"site": site, "now": db.Clock()})
 	if err != nil {
 		return nil, fmt.Errorf("part numbers that ask for first articles: %w", err)
 	}
@@ -343,7 +342,7 @@ func (db *DB) FirstArticlesDue(ctx context.Context, site uuid.UUID) ([]ArticleDu
 			continue
 		}
 		var want quality.ArticleBasis
-		run, err := one[lastRun](ctx, db.pool, lastRunSQL, pgx.StrictNamedArgs{"site": site, "number": r.ID, "since": "-infinity", "series": false})
+		run, err := one[lastRun](ctx, db.pool, lastRunSQL, sqlArgs{"site": site, "number": r.ID, "since": "-infinity", "series": false})
 		if err == nil {
 			b, err := basisOfRack(ctx, db.pool, site, null(run.RackID))
 			if err != nil {

@@ -190,7 +190,7 @@ func (db *DB) copied(ctx context.Context, site, record uuid.UUID, earlier []appr
 	for _, e := range earlier {
 		there, err := value[bool](ctx, db.pool, `SELECT EXISTS (SELECT 1 FROM first_article_line l WHERE l.site_id = @site AND l.record_id = @article AND l.evidence_id = @record)
 			OR EXISTS (SELECT 1 FROM record r WHERE r.site_id = @site AND r.record_id = @record AND r.part_id = @part)`,
-			pgx.StrictNamedArgs{"site": site, "article": e.RecordID, "record": record, "part": e.PartID})
+			sqlArgs{"site": site, "article": e.RecordID, "record": record, "part": e.PartID})
 		if err != nil {
 			return "", err
 		}
@@ -385,11 +385,11 @@ func queueArticle(b *pgx.Batch, site uuid.UUID, e Entry) {
 		return
 	}
 	b.Queue(`INSERT INTO first_article_scope (site_id, record_id, whole, drawing_revision) VALUES (@site, @record, @whole, @drawing)`,
-		pgx.StrictNamedArgs{"site": site, "record": e.RecordID, "whole": c.Full, "drawing": c.Drawing})
+		sqlArgs{"site": site, "record": e.RecordID, "whole": c.Full, "drawing": c.Drawing})
 	for i, l := range c.Lines {
 		b.Queue(`INSERT INTO first_article_line (site_id, record_id, seq, number, code, requirement, result, device, verdict, evidence_id)
 			VALUES (@site, @record, @seq, @number, @code, @requirement, @result, @device, @verdict, nullif(@evidence, '')::uuid)`,
-			pgx.StrictNamedArgs{"site": site, "record": e.RecordID, "seq": i + 1, "number": l.Number, "code": l.Code, "requirement": l.Requirement, "result": l.Result,
+			sqlArgs{"site": site, "record": e.RecordID, "seq": i + 1, "number": l.Number, "code": l.Code, "requirement": l.Requirement, "result": l.Result,
 				"device": l.Device, "verdict": l.Verdict, "evidence": l.Evidence})
 	}
 }

@@ -6,7 +6,6 @@ import (
 	"slices"
 
 	"github.com/google/uuid"
-	"github.com/jackc/pgx/v5"
 
 	"coatbook/quality"
 )
@@ -16,7 +15,7 @@ import (
 func articleParts(ctx context.Context, q querier, site uuid.UUID, parts []uuid.UUID) ([]uuid.UUID, error) {
 	return column[uuid.UUID](ctx, q, `SELECT DISTINCT fa.part_id FROM part p JOIN first_article fa ON fa.site_id = p.site_id AND fa.part_number_id = p.part_number_id
 		WHERE p.site_id = @site AND p.part_id = ANY(@parts)
-		AND EXISTS (SELECT 1 FROM first_article_approval ap WHERE ap.site_id = fa.site_id AND ap.article_id = fa.article_id)`, pgx.StrictNamedArgs{"site": site, "parts": parts})
+		AND EXISTS (SELECT 1 FROM first_article_approval ap WHERE ap.site_id = fa.site_id AND ap.article_id = fa.article_id)`, sqlArgs{"site": site, "parts": parts})
 }
 
 // seriesRelease refuses the release of series parts that no first article stands for any more: its approval became void after

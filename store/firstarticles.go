@@ -7,7 +7,6 @@ import (
 	"time"
 
 	"github.com/google/uuid"
-	"github.com/jackc/pgx/v5"
 
 	"coatbook/quality"
 )
@@ -125,12 +124,12 @@ const firstArticleSQL = `SELECT fa.article_id, fa.number, fa.part_number_id, pn.
 
 // FirstArticles returns the first articles of a site, the latest first, 200 at most.
 func (db *DB) FirstArticles(ctx context.Context, site uuid.UUID) ([]FirstArticle, error) {
-	return list[FirstArticle](ctx, db.pool, firstArticleSQL+` ORDER BY fa.named_at DESC, fa.number DESC LIMIT 200`, pgx.StrictNamedArgs{"site": site})
+	return list[FirstArticle](ctx, db.pool, firstArticleSQL+` ORDER BY fa.named_at DESC, fa.number DESC LIMIT 200`, sqlArgs{"site": site})
 }
 
 // FirstArticleByNumber returns one first article.
 func (db *DB) FirstArticleByNumber(ctx context.Context, site uuid.UUID, number string) (FirstArticle, error) {
-	f, err := one[FirstArticle](ctx, db.pool, firstArticleSQL+` AND fa.number = @number`, pgx.StrictNamedArgs{"site": site, "number": number})
+	f, err := one[FirstArticle](ctx, db.pool, firstArticleSQL+` AND fa.number = @number`, sqlArgs{"site": site, "number": number})
 	if err != nil {
 		return f, fmt.Errorf("first article %q: %w", number, err)
 	}
@@ -143,7 +142,7 @@ func (db *DB) FirstArticleOfPart(ctx context.Context, site, part uuid.UUID) (Fir
 }
 
 func articleOfPart(ctx context.Context, q querier, site, part uuid.UUID) (FirstArticle, error) {
-	return one[FirstArticle](ctx, q, firstArticleSQL+` AND fa.part_id = @part AND fa.cycle = ps.cycle`, pgx.StrictNamedArgs{"site": site, "part": part})
+	return one[FirstArticle](ctx, q, firstArticleSQL+` AND fa.part_id = @part AND fa.cycle = ps.cycle`, sqlArgs{"site": site, "part": part})
 }
 
 // ArticleLines returns the lines of a first-article record, in order.
@@ -153,7 +152,7 @@ func (db *DB) ArticleLines(ctx context.Context, site, record uuid.UUID) ([]quali
 
 func articleLines(ctx context.Context, q querier, site, record uuid.UUID) ([]quality.ArticleLine, error) {
 	return list[quality.ArticleLine](ctx, q, `SELECT number, code, requirement, result, device, verdict, coalesce(evidence_id::text, '') AS evidence FROM first_article_line
-		WHERE site_id = @site AND record_id = @record ORDER BY seq`, pgx.StrictNamedArgs{"site": site, "record": record})
+		WHERE site_id = @site AND record_id = @record ORDER BY seq`, sqlArgs{"site": site, "record": record})
 }
 
 // MostOpenArticles is how many parts of a part number may be named at once: naming lets a part pass where the series waits.
@@ -169,7 +168,7 @@ func (db *DB) NameFirstArticle(ctx context.Context, a Actor, part uuid.UUID) (Fi
 	err := db.inTx(ctx, a.Site, func(tx querier) error {
 		// All namings of a part number wait for each other, so that their count holds; the part waits for its other acts.
 		if _, err := tx.Exec(ctx, `SELECT pg_advisory_xact_lock(hashtextextended('first article ' || part_number_id::text, 0)) FROM part WHERE site_id = @site AND part_id = @part`,
-			pgx.StrictNamedArgs{"site": a.Site, "part": part}); err != nil {
+			sqlArgs{"site": a.Site, "part": part}); err != nil {
 			return err
 		}
 		if err := lockParts(ctx, tx, a.Site, []uuid.UUID{part}); err != nil {
@@ -189,7 +188,7 @@ func (db *DB) NameFirstArticle(ctx context.Context, a Actor, part uuid.UUID) (Fi
 		id, number := NewID(), fmt.Sprintf("FA-%04d", n)
 		if err := run(ctx, tx, `INSERT INTO first_article (site_id, article_id, number, part_number_id, part_id, cycle, named_by, named_at)
 			SELECT p.site_id, @id, @number, p.part_number_id, p.part_id, ps.cycle, @by, @at FROM part p JOIN part_status ps ON ps.site_id = p.site_id AND ps.part_id = p.part_id
-			WHERE p.site_id = @site AND p.part_id = @part`, pgx.StrictNamedArgs{"site": a.Site, "id": id, "number": number, "part": part, "by": a.Person, "at": db.Clock()}); err != nil {
+			WHERE p.site_id = @site AND p.part_id = @part`, sqlArgs{"site": a.Site, "id": id, "number": number, "part": part, "by": a.Person, "at": db.Clock()}); err != nil {
 			return err
 		}
 		if named, err = articleOfPart(ctx, tx, a.Site, part); err != nil {
@@ -212,7 +211,7 @@ func (db *DB) mayName(ctx context.Context, tx querier, a Actor, part uuid.UUID) 
 			WHERE fa.site_id = p.site_id AND fa.part_number_id = p.part_number_id AND os.status NOT IN ('released', 'shipped', 'scrapped', 'returned', 'regraded')
 			AND NOT EXISTS (SELECT 1 FROM first_article_approval ap WHERE ap.site_id = fa.site_id AND ap.article_id = fa.article_id))::int AS open
 		FROM part p JOIN part_status ps ON ps.site_id = p.site_id AND ps.part_id = p.part_id JOIN part_number pn ON pn.site_id = p.site_id AND pn.part_number_id = p.part_number_id
-		WHERE p.site_id = @site AND p.part_id = @part`, pgx.StrictNamedArgs{"site": a.Site, "part": part})
+		WHERE p.site_id = @site AND p.part_id = @part`, sqlArgs{"site": a.Site, "part": part})
 	switch {
 	case err != nil:
 		return fmt.Errorf("part %s: %w", part, err)

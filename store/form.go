@@ -8,7 +8,6 @@ import (
 	"time"
 
 	"github.com/google/uuid"
-	"github.com/jackc/pgx/v5"
 
 	"coatbook/quality"
 )
@@ -198,7 +197,7 @@ func labelIn(ctx context.Context, q querier, site uuid.UUID, s Subject) (string,
 		quality.OnOven:       `SELECT code FROM station WHERE site_id = @site AND station_id = @id`,
 		quality.OnInstrument: `SELECT code FROM instrument WHERE site_id = @site AND instrument_id = @id`,
 	}[s.Kind]
-	label, err := value[string](ctx, q, sql, pgx.StrictNamedArgs{"site": site, "id": s.ID})
+	label, err := value[string](ctx, q, sql, sqlArgs{"site": site, "id": s.ID})
 	if err != nil {
 		return "", fmt.Errorf("%s: %w", s.Kind, err)
 	}
@@ -216,7 +215,7 @@ func (db *DB) lastUsed(ctx context.Context, a Actor, kind quality.Kind) (map[str
 		LEFT JOIN material_lot l ON l.site_id = u.site_id AND l.lot_id = u.lot_id AND u.role = 'chemical'
 		WHERE r.site_id = @site AND r.kind = @kind AND r.shop_day >= (@now::timestamptz - interval '2 days')::date
 		AND (r.person_id = @person OR r.device_id = @device) AND u.role NOT IN ('tested_part', 'bath', 'shim')
-		ORDER BY 1, r.recorded_at DESC`, pgx.StrictNamedArgs{"site": a.Site, "kind": kind, "now": db.Clock(), "person": a.Person, "device": a.Device})
+		ORDER BY 1, r.recorded_at DESC`, sqlArgs{"site": a.Site, "kind": kind, "now": db.Clock(), "person": a.Person, "device": a.Device})
 	if err != nil {
 		return nil, err
 	}

@@ -9,7 +9,6 @@ import (
 	"time"
 
 	"github.com/google/uuid"
-	"github.com/jackc/pgx/v5"
 )
 
 // The answers to whether an action removed its cause.
@@ -48,14 +47,14 @@ const holdActionSQL = `SELECT x.hold_id, h.number AS hold, x.version, x.cause, x
 
 // HoldActions returns what was entered on the action of a hold, the latest first.
 func (db *DB) HoldActions(ctx context.Context, site, hold uuid.UUID) ([]HoldAction, error) {
-	return list[HoldAction](ctx, db.pool, holdActionSQL+` AND x.hold_id = @hold ORDER BY x.version DESC`, pgx.StrictNamedArgs{"site": site, "hold": hold})
+	return list[HoldAction](ctx, db.pool, holdActionSQL+` AND x.hold_id = @hold ORDER BY x.version DESC`, sqlArgs{"site": site, "hold": hold})
 }
 
 // OpenActions returns the actions that are not closed, the earliest due first.
 func (db *DB) OpenActions(ctx context.Context, site uuid.UUID) ([]HoldAction, error) {
 	return list[HoldAction](ctx, db.pool, holdActionSQL+` AND NOT x.closed
 		AND NOT EXISTS (SELECT 1 FROM hold_action n WHERE n.site_id = x.site_id AND n.hold_id = x.hold_id AND n.version > x.version)
-		ORDER BY x.due, h.number`, pgx.StrictNamedArgs{"site": site})
+		ORDER BY x.due, h.number`, sqlArgs{"site": site})
 }
 
 // A NewHoldAction is what is entered of an action. After is the number of the entry that it was made from, 0 for the first.
@@ -106,7 +105,7 @@ func (db *DB) EnterAction(ctx context.Context, a Actor, hold uuid.UUID, n NewHol
 		return err
 	}
 	return db.inTx(ctx, a.Site, func(tx querier) error {
-		before, err := one[HoldAction](ctx, tx, holdActionSQL+` AND x.hold_id = @hold ORDER BY x.version DESC LIMIT 1`, pgx.StrictNamedArgs{"site": a.Site, "hold": hold})
+		before, err := one[HoldAction](ctx, tx, holdActionSQL+` AND x.hold_id = @hold ORDER BY x.version DESC LIMIT 1`, sqlArgs{"site": a.Site, "hold": hold})
 		if err != nil && !errors.Is(err, ErrNotFound) {
 			return err
 		}
@@ -116,12 +115,12 @@ func (db *DB) EnterAction(ctx context.Context, a Actor, hold uuid.UUID, n NewHol
 		case before.Version != n.After:
 			return refuse(RuleChanged, fmt.Sprintf("%s has changed the action on %s meanwhile. Look at that entry first; nothing of yours was stored.", before.By, before.Hold))
 		}
-		if active, err := value[bool](ctx, tx, `SELECT active FROM person WHERE site_id = @site AND person_id = @owner`, pgx.StrictNamedArgs{"site": a.Site, "owner": n.Owner}); err != nil || !active {
+		if active, err := value[bool](ctx, tx, `SELECT active FROM person WHERE site_id = @site AND person_id = @owner`, sqlArgs{"site": a.Site, "owner": n.Owner}); err != nil || !active {
 			return refuse("hold_action_owner_fkey", constraintSentences["hold_action_owner_fkey"])
 		}
 		due := n.Due.Format(time.DateOnly)
 		if err := run(ctx, tx, `INSERT INTO hold_action (site_id, entry_id, hold_id, version, cause, action, owner_id, due, effective, evidence, closed, entered_by, entered_at)
-			VALUES (@site, @id, @hold, @version, @cause, @action, @owner, @due::date, @effective, @evidence, @closed, @by, @at)`, pgx.StrictNamedArgs{"site": a.Site, "id": NewID(),
+			VALUES (@site, @id, @hold, @version, @cause, @action, @owner, @due::date, @effective, @evidence, @closed, @by, @at)`, sqlArgs{"site": a.Site, "id": NewID(),
 			"hold": hold, "version": n.After + 1, "cause": n.Cause, "action": n.Action, "owner": n.Owner, "due": due, "effective": n.Effective, "evidence": n.Evidence,
 			"closed": n.Close, "by": a.Person, "at": db.Clock()}); err != nil {
 			return err

@@ -54,7 +54,7 @@ func (db *DB) openHoldAs(ctx context.Context, tx querier, a Actor, st Site, id u
 	number := fmt.Sprintf("H-%d-%04d", year, n)
 	day, _ := st.ShopDay(now)
 	if err := run(ctx, tx, `INSERT INTO hold (site_id, hold_id, number, cause, record_id, requirement, opened_by, opened_at, shop_day)
-		VALUES (@site, @hold, @number, @cause, @record, @requirement, @by, @at, @day)`, pgx.StrictNamedArgs{"site": a.Site, "hold": id, "number": number,
+		VALUES (@site, @hold, @number, @cause, @record, @requirement, @by, @at, @day)`, sqlArgs{"site": a.Site, "hold": id, "number": number,
 		"cause": cause, "record": null(record), "requirement": requirement, "by": a.Person, "at": now, "day": day}); err != nil {
 		return "", fmt.Errorf("opening a hold: %w", err)
 	}
@@ -69,7 +69,7 @@ func (db *DB) holdParts(ctx context.Context, tx querier, a Actor, hold uuid.UUID
 	b := &pgx.Batch{}
 	for _, s := range parts {
 		b.Queue(`INSERT INTO hold_part (site_id, hold_id, part_id, cycle) VALUES (@site, @hold, @part, @cycle)`,
-			pgx.StrictNamedArgs{"site": a.Site, "hold": hold, "part": s.PartID, "cycle": s.Cycle})
+			sqlArgs{"site": a.Site, "hold": hold, "part": s.PartID, "cycle": s.Cycle})
 		s.OpenHolds++
 		if err := db.queueEvent(b, a, Event{Verb: "part held", SubjectKind: "part", Subject: s.PartID, Before: map[string]string{"status": s.Status},
 			After: map[string]string{"status": StatusOnHold, "hold": number}}); err != nil {
@@ -106,18 +106,18 @@ const holdSQL = `SELECT h.hold_id, h.number, h.cause, h.requirement, h.record_id
 // OpenHolds returns the holds with undecided parts, the oldest first.
 func (db *DB) OpenHolds(ctx context.Context, site uuid.UUID) ([]Hold, error) {
 	return list[Hold](ctx, db.pool, holdSQL+` AND EXISTS (SELECT 1 FROM hold_part o WHERE o.site_id = h.site_id AND o.hold_id = h.hold_id AND o.open)
-		ORDER BY h.opened_at`, pgx.StrictNamedArgs{"site": site})
+		ORDER BY h.opened_at`, sqlArgs{"site": site})
 }
 
 // RecentHolds returns the latest decided holds, newest first.
 func (db *DB) RecentHolds(ctx context.Context, site uuid.UUID, limit int) ([]Hold, error) {
 	return list[Hold](ctx, db.pool, holdSQL+` AND NOT EXISTS (SELECT 1 FROM hold_part o WHERE o.site_id = h.site_id AND o.hold_id = h.hold_id AND o.open)
-		ORDER BY h.opened_at DESC LIMIT @limit`, pgx.StrictNamedArgs{"site": site, "limit": limit})
+		ORDER BY h.opened_at DESC LIMIT @limit`, sqlArgs{"site": site, "limit": limit})
 }
 
 // HoldByNumber returns one hold.
 func (db *DB) HoldByNumber(ctx context.Context, site uuid.UUID, number string) (Hold, error) {
-	return one[Hold](ctx, db.pool, holdSQL+` AND h.number = @number`, pgx.StrictNamedArgs{"site": site, "number": number})
+	return one[Hold](ctx, db.pool, holdSQL+` AND h.number = @number`, sqlArgs{"site": site, "number": number})
 }
 
 // A HeldPart is a part under a hold and what was decided of it.
@@ -148,13 +148,13 @@ func (db *DB) HeldParts(ctx context.Context, site, hold uuid.UUID) ([]HeldPart, 
 		JOIN part_status ps ON ps.site_id = hp.site_id AND ps.part_id = hp.part_id
 		LEFT JOIN disposition d ON d.site_id = hp.site_id AND d.hold_id = hp.hold_id AND d.part_id = hp.part_id
 		LEFT JOIN person who ON who.site_id = d.site_id AND who.person_id = d.decided_by
-		WHERE hp.site_id = @site AND hp.hold_id = @hold ORDER BY p.serial`, pgx.StrictNamedArgs{"site": site, "hold": hold})
+		WHERE hp.site_id = @site AND hp.hold_id = @hold ORDER BY p.serial`, sqlArgs{"site": site, "hold": hold})
 }
 
 // ExtendHold puts further parts under a hold in one act.
 func (db *DB) ExtendHold(ctx context.Context, a Actor, hold uuid.UUID, parts []uuid.UUID) error {
 	return db.inTx(ctx, a.Site, func(tx querier) error {
-		h, err := one[Hold](ctx, tx, holdSQL+` AND h.hold_id = @hold`, pgx.StrictNamedArgs{"site": a.Site, "hold": hold})
+		h, err := one[Hold](ctx, tx, holdSQL+` AND h.hold_id = @hold`, sqlArgs{"site": a.Site, "hold": hold})
 		if err != nil {
 			return err
 		}
@@ -174,7 +174,7 @@ func (db *DB) ExtendHold(ctx context.Context, a Actor, hold uuid.UUID, parts []u
 			}
 		}
 		under, err := column[string](ctx, tx, `SELECT p.serial FROM hold_part hp JOIN part p ON p.site_id = hp.site_id AND p.part_id = hp.part_id
-			WHERE hp.site_id = @site AND hp.hold_id = @hold AND hp.part_id = ANY(@parts) ORDER BY p.serial`, pgx.StrictNamedArgs{"site": a.Site, "hold": hold, "parts": parts})
+			WHERE hp.site_id = @site AND hp.hold_id = @hold AND hp.part_id = ANY(@parts) ORDER BY p.serial`, sqlArgs{"site": a.Site, "hold": hold, "parts": parts})
 		if err != nil {
 			return err
 		}
@@ -263,7 +263,7 @@ func (db *DB) decide(ctx context.Context, tx querier, a Actor, hold uuid.UUID, d
 			return refuse(RuleCycles, fmt.Sprintf("Part %s is in cycle %d; its spec allows %d. Choose another disposition.", s.Serial, s.Cycle, limit))
 		}
 		if err := run(ctx, tx, `UPDATE hold_part SET open = false WHERE site_id = @site AND hold_id = @hold AND part_id = @part AND open`,
-			pgx.StrictNamedArgs{"site": a.Site, "hold": hold, "part": s.PartID}); err != nil {
+			sqlArgs{"site": a.Site, "hold": hold, "part": s.PartID}); err != nil {
 			return refuse(RuleChanged, fmt.Sprintf("Part %s was decided by somebody else meanwhile. Reload the page.", s.Serial))
 		}
 		signature, err := db.sign(b, a, proof, "disposed", fmt.Sprintf("Decided %s for part %s: %s", d.Code, s.Serial, d.Reason),
@@ -276,7 +276,7 @@ func (db *DB) decide(ctx context.Context, tx querier, a Actor, hold uuid.UUID, d
 			ends = d.ConcessionEnds
 		}
 		b.Queue(`INSERT INTO disposition (site_id, disposition_id, hold_id, part_id, code, reason, concession_ref, concession_ends, concession_id, signature_id, decided_by, decided_at, shop_day)
-			VALUES (@site, @id, @hold, @part, @code, @reason, @ref, @ends::date, @concession, @signature, @by, @at, @day)`, pgx.StrictNamedArgs{"site": a.Site, "id": NewID(),
+			VALUES (@site, @id, @hold, @part, @code, @reason, @ref, @ends::date, @concession, @signature, @by, @at, @day)`, sqlArgs{"site": a.Site, "id": NewID(),
 			"hold": hold, "part": s.PartID, "code": d.Code, "reason": d.Reason, "ref": d.ConcessionRef, "ends": ends, "concession": null(underConcession), "signature": signature,
 			"by": a.Person, "at": db.Clock(), "day": day})
 		if err := db.queueEvent(b, a, Event{Verb: "disposed", SubjectKind: "part", Subject: s.PartID, Before: map[string]any{"status": s.Status, "cycle": s.Cycle, "round": s.Round},
@@ -308,7 +308,7 @@ func causeIsGone(ctx context.Context, q querier, site, hold uuid.UUID) error {
 		Lots   int  `db:"lots"`
 		Recall bool `db:"recall"`
 	}
-	args := pgx.StrictNamedArgs{"site": site, "hold": hold}
+	args := sqlArgs{"site": site, "hold": hold}
 	b, err := one[behind](ctx, q, `SELECT h.record_id IS NOT NULL AS record,
 		(SELECT count(*) FROM lot_hold lh JOIN material_lot l ON l.site_id = lh.site_id AND l.lot_id = lh.lot_id
 			WHERE lh.site_id = h.site_id AND lh.hold_id = h.hold_id AND l.status <> 'accepted')::int AS lots,
@@ -344,7 +344,7 @@ type HoldOf struct {
 // HoldsOf returns the open holds of a part.
 func (db *DB) HoldsOf(ctx context.Context, site, part uuid.UUID) ([]HoldOf, error) {
 	return list[HoldOf](ctx, db.pool, `SELECT h.number, h.cause FROM hold_part hp JOIN hold h ON h.site_id = hp.site_id AND h.hold_id = hp.hold_id
-		WHERE hp.site_id = @site AND hp.part_id = @part AND hp.open ORDER BY h.number`, pgx.StrictNamedArgs{"site": site, "part": part})
+		WHERE hp.site_id = @site AND hp.part_id = @part AND hp.open ORDER BY h.number`, sqlArgs{"site": site, "part": part})
 }
 
 // Kind is the kind of the record that caused the hold, empty for a hold opened by hand.

@@ -8,7 +8,6 @@ import (
 	"time"
 
 	"github.com/google/uuid"
-	"github.com/jackc/pgx/v5"
 )
 
 // An Instrument is a measuring device or a certified shim, whoever owns it, with where its last verification left it.
@@ -77,7 +76,7 @@ func (i Instrument) Standing(day time.Time) string {
 
 // Instruments returns all devices and shims of a site in order of their code.
 func (db *DB) Instruments(ctx context.Context, site uuid.UUID) ([]Instrument, error) {
-	instruments, err := list[Instrument](ctx, db.pool, selectInstrument+`WHERE i.site_id = @site ORDER BY i.code`, pgx.StrictNamedArgs{"site": site})
+	instruments, err := list[Instrument](ctx, db.pool, selectInstrument+`WHERE i.site_id = @site ORDER BY i.code`, sqlArgs{"site": site})
 	if err != nil {
 		return nil, fmt.Errorf("instruments: %w", err)
 	}
@@ -87,7 +86,7 @@ func (db *DB) Instruments(ctx context.Context, site uuid.UUID) ([]Instrument, er
 // InstrumentByCode returns the device with the code on its label.
 func (db *DB) InstrumentByCode(ctx context.Context, site uuid.UUID, code string) (Instrument, error) {
 	i, err := one[Instrument](ctx, db.pool, selectInstrument+`WHERE i.site_id = @site AND i.code = @code`,
-		pgx.StrictNamedArgs{"site": site, "code": code})
+		sqlArgs{"site": site, "code": code})
 	if err != nil {
 		return i, fmt.Errorf("instrument %q: %w", code, err)
 	}
@@ -95,7 +94,7 @@ func (db *DB) InstrumentByCode(ctx context.Context, site uuid.UUID, code string)
 }
 
 func instrument(ctx context.Context, q querier, site, id uuid.UUID) (Instrument, error) {
-	i, err := one[Instrument](ctx, q, selectInstrument+`WHERE i.site_id = @site AND i.instrument_id = @id`, pgx.StrictNamedArgs{"site": site, "id": id})
+	i, err := one[Instrument](ctx, q, selectInstrument+`WHERE i.site_id = @site AND i.instrument_id = @id`, sqlArgs{"site": site, "id": id})
 	if err != nil {
 		return i, fmt.Errorf("instrument %s: %w", id, err)
 	}
@@ -120,14 +119,14 @@ func (db *DB) AddInstrument(ctx context.Context, a Actor, i Instrument) (Instrum
 		if err := run(ctx, tx, `INSERT INTO instrument (site_id, instrument_id, code, kind, maker_serial, owner, unit, range_low, range_high,
 			resolution, tolerance_abs, tolerance_share, nominal, interval_days, due_on, certificate, uncertainty, coverage_k, location, owner_name, alloy)
 			VALUES (@site, @id, @code, @kind, @serial, @owner, @unit, @low, @high, @resolution, @abs, @share, @nominal, @interval, @due, @certificate, @uncertainty, @k, @location, @owner_name, @alloy)`,
-			pgx.StrictNamedArgs{"site": a.Site, "id": i.ID, "code": i.Code, "kind": i.Kind, "serial": i.MakerSerial, "owner": i.Owner,
+			sqlArgs{"site": a.Site, "id": i.ID, "code": i.Code, "kind": i.Kind, "serial": i.MakerSerial, "owner": i.Owner,
 				"unit": i.Unit, "low": i.RangeLow, "high": i.RangeHigh, "resolution": i.Resolution, "abs": i.ToleranceAbs,
 				"share": i.ToleranceShare, "nominal": i.Nominal, "interval": i.IntervalDays, "due": i.DueOn, "certificate": i.Certificate,
 				"uncertainty": i.Uncertainty, "k": i.CoverageK, "location": i.Location, "owner_name": i.OwnerName, "alloy": i.Alloy}); err != nil {
 			return err
 		}
 		if err := run(ctx, tx, `INSERT INTO instrument_status (site_id, instrument_id) VALUES (@site, @id)`,
-			pgx.StrictNamedArgs{"site": a.Site, "id": i.ID}); err != nil {
+			sqlArgs{"site": a.Site, "id": i.ID}); err != nil {
 			return err
 		}
 		return db.event(ctx, tx, a, Event{Verb: "instrument added", SubjectKind: "instrument", Subject: i.ID, After: i})
@@ -153,7 +152,7 @@ func (db *DB) ChangeInstrument(ctx context.Context, a Actor, i Instrument) error
 		if err := run(ctx, tx, `UPDATE instrument SET owner = @owner, range_low = @low, range_high = @high, resolution = @resolution,
 			tolerance_abs = @abs, tolerance_share = @share, nominal = @nominal, interval_days = @interval, due_on = @due, certificate = @certificate,
 			uncertainty = @uncertainty, coverage_k = @k, location = @location, owner_name = @owner_name, alloy = @alloy
-			WHERE site_id = @site AND instrument_id = @id`, pgx.StrictNamedArgs{"site": a.Site, "id": i.ID, "owner": i.Owner,
+			WHERE site_id = @site AND instrument_id = @id`, sqlArgs{"site": a.Site, "id": i.ID, "owner": i.Owner,
 			"low": i.RangeLow, "high": i.RangeHigh, "resolution": i.Resolution, "abs": i.ToleranceAbs, "share": i.ToleranceShare,
 			"nominal": i.Nominal, "interval": i.IntervalDays, "due": i.DueOn, "certificate": i.Certificate,
 			"uncertainty": i.Uncertainty, "k": i.CoverageK, "location": i.Location, "owner_name": i.OwnerName, "alloy": i.Alloy}); err != nil {
@@ -229,7 +228,7 @@ func (db *DB) DoubtInstrument(ctx context.Context, a Actor, id uuid.UUID, what, 
 		}
 		doubt := strings.TrimSpace(strings.ReplaceAll(what, "_", " ") + ". " + strings.TrimSpace(note))
 		if err := run(ctx, tx, `UPDATE instrument_status SET doubted_at = @at, doubt = @doubt WHERE site_id = @site AND instrument_id = @id`,
-			pgx.StrictNamedArgs{"site": a.Site, "id": id, "at": db.Clock(), "doubt": doubt}); err != nil {
+			sqlArgs{"site": a.Site, "id": id, "at": db.Clock(), "doubt": doubt}); err != nil {
 			return err
 		}
 		return db.event(ctx, tx, a, Event{Verb: "instrument doubted", SubjectKind: "instrument", Subject: id,
@@ -239,7 +238,7 @@ func (db *DB) DoubtInstrument(ctx context.Context, a Actor, id uuid.UUID, what, 
 
 // lockInstrument makes whoever measures with a device wait, and reads it as it stands then.
 func lockInstrument(ctx context.Context, tx querier, siteID, id uuid.UUID) (st Site, i Instrument, err error) {
-	if err := run(ctx, tx, `SELECT 1 FROM instrument_status WHERE site_id = @site AND instrument_id = @id FOR UPDATE`, pgx.StrictNamedArgs{"site": siteID, "id": id}); err != nil {
+	if err := run(ctx, tx, `SELECT 1 FROM instrument_status WHERE site_id = @site AND instrument_id = @id FOR UPDATE`, sqlArgs{"site": siteID, "id": id}); err != nil {
 		return st, i, err
 	}
 	if st, err = site(ctx, tx, siteID); err != nil {
@@ -252,9 +251,9 @@ func lockInstrument(ctx context.Context, tx querier, siteID, id uuid.UUID) (st S
 // setInstrumentStatus changes the status alone; who calls it writes the event.
 func setInstrumentStatus(ctx context.Context, tx querier, site, id uuid.UUID, status string) error {
 	if err := run(ctx, tx, `UPDATE instrument SET status = @status WHERE site_id = @site AND instrument_id = @id`,
-		pgx.StrictNamedArgs{"site": site, "id": id, "status": status}); err != nil {
+		sqlArgs{"site": site, "id": id, "status": status}); err != nil {
 		return err
 	}
 	return run(ctx, tx, `UPDATE instrument_status SET doubted_at = NULL, doubt = '' WHERE site_id = @site AND instrument_id = @id`,
-		pgx.StrictNamedArgs{"site": site, "id": id})
+		sqlArgs{"site": site, "id": id})
 }

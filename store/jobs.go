@@ -8,7 +8,6 @@ import (
 	"time"
 
 	"github.com/google/uuid"
-	"github.com/jackc/pgx/v5"
 
 	"coatbook/quality"
 )
@@ -34,7 +33,7 @@ const selectJob = `SELECT j.job_id, j.number, j.customer, j.order_ref, j.receive
 
 // Jobs returns all jobs of a site, the newest first.
 func (db *DB) Jobs(ctx context.Context, site uuid.UUID) ([]Job, error) {
-	jobs, err := list[Job](ctx, db.pool, selectJob+`WHERE j.site_id = @site ORDER BY j.received_at DESC, j.number DESC`, pgx.StrictNamedArgs{"site": site})
+	jobs, err := list[Job](ctx, db.pool, selectJob+`WHERE j.site_id = @site ORDER BY j.received_at DESC, j.number DESC`, sqlArgs{"site": site})
 	if err != nil {
 		return nil, fmt.Errorf("jobs: %w", err)
 	}
@@ -43,7 +42,7 @@ func (db *DB) Jobs(ctx context.Context, site uuid.UUID) ([]Job, error) {
 
 // JobByNumber returns one job.
 func (db *DB) JobByNumber(ctx context.Context, site uuid.UUID, number string) (Job, error) {
-	j, err := one[Job](ctx, db.pool, selectJob+`WHERE j.site_id = @site AND j.number = @number`, pgx.StrictNamedArgs{"site": site, "number": number})
+	j, err := one[Job](ctx, db.pool, selectJob+`WHERE j.site_id = @site AND j.number = @number`, sqlArgs{"site": site, "number": number})
 	if err != nil {
 		return j, fmt.Errorf("job %q: %w", number, err)
 	}
@@ -58,7 +57,7 @@ func (db *DB) AddJob(ctx context.Context, a Actor, j Job) (Job, error) {
 	}
 	err := db.inTx(ctx, a.Site, func(tx querier) error {
 		if err := run(ctx, tx, `INSERT INTO job (site_id, job_id, number, customer, order_ref, received_at, due_on)
-			VALUES (@site, @id, @number, @customer, @order, @received, @due)`, pgx.StrictNamedArgs{"site": a.Site, "id": j.ID,
+			VALUES (@site, @id, @number, @customer, @order, @received, @due)`, sqlArgs{"site": a.Site, "id": j.ID,
 			"number": j.Number, "customer": j.Customer, "order": j.OrderRef, "received": j.ReceivedAt, "due": j.DueOn}); err != nil {
 			return err
 		}
@@ -85,7 +84,7 @@ func (db *DB) JobParts(ctx context.Context, site, job uuid.UUID) ([]JobPart, err
 	parts, err := list[JobPart](ctx, db.pool, `SELECT p.part_id, p.serial, n.code AS part_number, n.name, s.status, s.next_kind
 		FROM part p JOIN part_number n ON n.site_id = p.site_id AND n.part_number_id = p.part_number_id
 		JOIN part_status s ON s.site_id = p.site_id AND s.part_id = p.part_id
-		WHERE p.site_id = @site AND p.job_id = @job ORDER BY p.serial`, pgx.StrictNamedArgs{"site": site, "job": job})
+		WHERE p.site_id = @site AND p.job_id = @job ORDER BY p.serial`, sqlArgs{"site": site, "job": job})
 	if err != nil {
 		return nil, fmt.Errorf("parts of job %s: %w", job, err)
 	}
@@ -122,13 +121,13 @@ func (db *DB) AddParts(ctx context.Context, a Actor, jobID, partNumberID uuid.UU
 		}
 		if err := run(ctx, tx, `INSERT INTO part (site_id, part_id, serial, job_id, part_number_id, received_at)
 			SELECT @site, given.id, given.serial, @job, @number, @now FROM unnest(@ids::uuid[], @serials::text[]) AS given (id, serial)`,
-			pgx.StrictNamedArgs{"site": a.Site, "ids": ids, "serials": serials, "job": jobID, "number": partNumberID, "now": now}); err != nil {
+			sqlArgs{"site": a.Site, "ids": ids, "serials": serials, "job": jobID, "number": partNumberID, "now": now}); err != nil {
 			return err
 		}
 		first := quality.Next(quality.Gate(spec, 1, nil))
 		if err := run(ctx, tx, `INSERT INTO part_status (site_id, part_id, next_kind, round_started_at, changed_at)
 			SELECT @site, given.id, @next, @now, @now FROM unnest(@ids::uuid[]) AS given (id)`,
-			pgx.StrictNamedArgs{"site": a.Site, "ids": ids, "next": string(first), "now": now}); err != nil {
+			sqlArgs{"site": a.Site, "ids": ids, "next": string(first), "now": now}); err != nil {
 			return err
 		}
 		var events []Event
@@ -167,7 +166,7 @@ func serialsUsable(serials []string) error {
 
 func serialsUnused(ctx context.Context, tx querier, site uuid.UUID, serials []string) error {
 	used, err := column[string](ctx, tx, `SELECT serial FROM part WHERE site_id = @site AND serial = ANY(@serials) ORDER BY serial`,
-		pgx.StrictNamedArgs{"site": site, "serials": serials})
+		sqlArgs{"site": site, "serials": serials})
 	switch {
 	case err != nil:
 		return fmt.Errorf("serials in use: %w", err)

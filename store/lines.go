@@ -41,7 +41,7 @@ func (db *DB) queueRecord(batch *pgx.Batch, a Actor, e Entry, w *work, j quality
 				AND NOT EXISTS (SELECT 1 FROM record s WHERE s.site_id = o.site_id AND s.supersedes_id = o.record_id)) END,
 			@spec, @station, @device, @person, @observed, @offset, @clock, @recorded, @counted, @day, @shift, @late, @note, @rule, @verdict, @hash,
 			@supersedes, @code, @reason, @signature)`,
-		pgx.StrictNamedArgs{"site": a.Site, "record": e.RecordID, "kind": e.Kind, "subject": e.Subject.ID, "part": subject[quality.OnPart], "rack": subject[quality.OnRack],
+		sqlArgs{"site": a.Site, "record": e.RecordID, "kind": e.Kind, "subject": e.Subject.ID, "part": subject[quality.OnPart], "rack": subject[quality.OnRack],
 			"load": subject[quality.OnLoad], "instrument": subject[quality.OnInstrument],
 			"bath": subject[quality.OnBath], "oven": subject[quality.OnOven], "panel": subject[quality.OnPanel], "cycle": cycle, "round": round, "cycle_one": cycleOne,
 			"spec": null(w.revision.ID), "station": w.station, "device": a.Device, "person": a.Person, "observed": e.ObservedAt, "offset": offset,
@@ -100,14 +100,14 @@ func queueReadings(b *pgx.Batch, site uuid.UUID, e Entry) {
 		FROM unnest(@seqs::int[], @spots::int[], @reps::int[], @values::float8[], @characteristics::text[], @locations::text[], @texts::text[],
 			@units::text[], @sources::text[], @raws::text[], @absences::text[], @flags::text[])
 			AS n(seq, spot, rep, value, characteristic, location, value_text, unit, source, raw_text, absence, flag)`,
-		pgx.StrictNamedArgs{"site": site, "record": e.RecordID, "seqs": seqs, "spots": spots, "reps": reps, "values": values, "characteristics": cols[0],
+		sqlArgs{"site": site, "record": e.RecordID, "seqs": seqs, "spots": spots, "reps": reps, "values": values, "characteristics": cols[0],
 			"locations": cols[1], "texts": cols[2], "units": cols[3], "sources": cols[4], "raws": cols[5], "absences": cols[6], "flags": cols[7]})
 }
 
 func queueRatings(b *pgx.Batch, site uuid.UUID, e Entry) {
 	for i, r := range e.Check.Ratings {
 		b.Queue(`INSERT INTO rating (site_id, record_id, seq, characteristic, location, code) VALUES (@site, @record, @seq, @characteristic, @location, @code)`,
-			pgx.StrictNamedArgs{"site": site, "record": e.RecordID, "seq": i + 1, "characteristic": r.Characteristic, "location": r.Location, "code": r.Code})
+			sqlArgs{"site": site, "record": e.RecordID, "seq": i + 1, "characteristic": r.Characteristic, "location": r.Location, "code": r.Code})
 	}
 }
 
@@ -115,7 +115,7 @@ func queueDefects(b *pgx.Batch, site uuid.UUID, e Entry) {
 	for i, d := range e.Check.Defects {
 		b.Queue(`INSERT INTO defect (site_id, record_id, seq, code, place, size_mm, size_text, length_mm, length_text, count, flag)
 			VALUES (@site, @record, @seq, @code, @place, @size, @size_text, @length, @length_text, @count, @flag)`,
-			pgx.StrictNamedArgs{"site": site, "record": e.RecordID, "seq": i + 1, "code": d.Code, "place": d.Place, "size": d.SizeMM, "size_text": d.SizeText,
+			sqlArgs{"site": site, "record": e.RecordID, "seq": i + 1, "code": d.Code, "place": d.Place, "size": d.SizeMM, "size_text": d.SizeText,
 				"length": d.LengthMM, "length_text": d.LengthText, "count": d.Count, "flag": string(d.Flag)})
 	}
 }
@@ -156,7 +156,7 @@ func queueUses(b *pgx.Batch, site uuid.UUID, e Entry, w *work) {
 	b.Queue(`INSERT INTO record_use (site_id, record_id, seq, role, instrument_id, lot_id, person_id, station_id, bath_id, part_id, panel_id, verification_id)
 		SELECT @site, @record, n.* FROM unnest(@seqs::int[], @roles::text[], @instruments::uuid[], @lots::uuid[], @people::uuid[], @stations::uuid[],
 			@baths::uuid[], @parts::uuid[], @panels::uuid[], @verifications::uuid[]) AS n`,
-		pgx.StrictNamedArgs{"site": site, "record": e.RecordID, "seqs": seqs, "roles": roles, "instruments": ids["instrument_id"], "lots": ids["lot_id"],
+		sqlArgs{"site": site, "record": e.RecordID, "seqs": seqs, "roles": roles, "instruments": ids["instrument_id"], "lots": ids["lot_id"],
 			"people": ids["person_id"], "stations": ids["station_id"], "baths": ids["bath_id"], "parts": ids["part_id"], "panels": ids["panel_id"], "verifications": verifications})
 }
 
@@ -180,7 +180,7 @@ func queueFindings(b *pgx.Batch, site, record uuid.UUID, day time.Time, j qualit
 		SELECT @site, @record, seq, @day, rule, place, limit_text, value, unit, verdict, fault, sentence
 		FROM unnest(@seqs::int[], @values::float8[], @rules::text[], @places::text[], @limits::text[], @units::text[], @verdicts::text[], @faults::text[], @sentences::text[])
 			AS n(seq, value, rule, place, limit_text, unit, verdict, fault, sentence)`,
-		pgx.StrictNamedArgs{"site": site, "record": record, "day": day, "seqs": seqs, "values": values, "rules": cols[0], "places": cols[1], "limits": cols[2],
+		sqlArgs{"site": site, "record": record, "day": day, "seqs": seqs, "values": values, "rules": cols[0], "places": cols[1], "limits": cols[2],
 			"units": cols[3], "verdicts": cols[4], "faults": cols[5], "sentences": cols[6]})
 }
 
@@ -207,7 +207,7 @@ func queueFilmSummary(b *pgx.Batch, site uuid.UUID, e Entry, day time.Time) {
 		lowest = min(lowest, sum/float64(spotN[spot]))
 	}
 	b.Queue(`INSERT INTO film_summary (site_id, record_id, shop_day, observed_at, part_id, n, mean_um, m2_um2, min_um, max_um, lowest_spot_um)
-		VALUES (@site, @record, @day, @at, @part, @n, @mean, @m2, @min, @max, @lowest)`, pgx.StrictNamedArgs{"site": site, "record": e.RecordID, "day": day,
+		VALUES (@site, @record, @day, @at, @part, @n, @mean, @m2, @min, @max, @lowest)`, sqlArgs{"site": site, "record": e.RecordID, "day": day,
 		"at": e.ObservedAt, "part": e.Subject.ID, "n": f.N, "mean": f.MeanUM, "m2": f.M2, "min": f.MinUM, "max": f.MaxUM, "lowest": lowest})
 }
 
@@ -253,7 +253,7 @@ func (db *DB) insertOverride(ctx context.Context, tx querier, a Actor, e Entry, 
 	}
 	id := NewID()
 	b.Queue(`INSERT INTO override (site_id, override_id, record_id, rule, sentence, reason, signature_id)
-		VALUES (@site, @id, @record, @rule, @sentence, @reason, @signature)`, pgx.StrictNamedArgs{"site": a.Site, "id": id, "record": e.RecordID,
+		VALUES (@site, @id, @record, @rule, @sentence, @reason, @signature)`, sqlArgs{"site": a.Site, "id": id, "record": e.RecordID,
 		"rule": r.Rule, "sentence": r.Sentence, "reason": reason, "signature": signature})
 	if err := db.queueEvent(b, a, Event{Verb: "exception authorised", SubjectKind: string(e.Subject.Kind), Subject: e.Subject.ID, Record: e.RecordID,
 		After: map[string]any{"rule": r.Rule, "by": p.person}, Reason: reason}); err != nil {

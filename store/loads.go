@@ -7,7 +7,6 @@ import (
 	"time"
 
 	"github.com/google/uuid"
-	"github.com/jackc/pgx/v5"
 
 	"coatbook/quality"
 )
@@ -35,24 +34,24 @@ const loadSQL = `SELECT o.load_id, o.number, o.oven_id, s.name AS oven, p.name A
 
 // RecentLoads returns the loads opened since a time, newest first.
 func (db *DB) RecentLoads(ctx context.Context, site uuid.UUID, since time.Time) ([]OvenLoad, error) {
-	return list[OvenLoad](ctx, db.pool, loadSQL+` AND o.opened_at >= @since ORDER BY o.opened_at DESC`, pgx.StrictNamedArgs{"site": site, "since": since})
+	return list[OvenLoad](ctx, db.pool, loadSQL+` AND o.opened_at >= @since ORDER BY o.opened_at DESC`, sqlArgs{"site": site, "since": since})
 }
 
 // LoadByNumber returns one oven load.
 func (db *DB) LoadByNumber(ctx context.Context, site uuid.UUID, number string) (OvenLoad, error) {
-	return one[OvenLoad](ctx, db.pool, loadSQL+` AND o.number = @number`, pgx.StrictNamedArgs{"site": site, "number": number})
+	return one[OvenLoad](ctx, db.pool, loadSQL+` AND o.number = @number`, sqlArgs{"site": site, "number": number})
 }
 
 // RacksOf returns the racks of a load.
 func (db *DB) RacksOf(ctx context.Context, site, load uuid.UUID) ([]Rack, error) {
-	return list[Rack](ctx, db.pool, rackSQL+` AND lr.load_id = @load ORDER BY k.number`, pgx.StrictNamedArgs{"site": site, "load": load})
+	return list[Rack](ctx, db.pool, rackSQL+` AND lr.load_id = @load ORDER BY k.number`, sqlArgs{"site": site, "load": load})
 }
 
 // OpenLoad opens a load in an oven and returns it.
 func (db *DB) OpenLoad(ctx context.Context, a Actor, id, oven uuid.UUID) (OvenLoad, error) {
 	var number string
 	err := db.inTx(ctx, a.Site, func(tx querier) error {
-		existing, err := one[OvenLoad](ctx, tx, loadSQL+` AND o.load_id = @load`, pgx.StrictNamedArgs{"site": a.Site, "load": id})
+		existing, err := one[OvenLoad](ctx, tx, loadSQL+` AND o.load_id = @load`, sqlArgs{"site": a.Site, "load": id})
 		if err == nil {
 			number = existing.Number
 			return nil
@@ -60,7 +59,7 @@ func (db *DB) OpenLoad(ctx context.Context, a Actor, id, oven uuid.UUID) (OvenLo
 		if !errors.Is(err, ErrNotFound) {
 			return err
 		}
-		kind, err := value[string](ctx, tx, `SELECT kind FROM station WHERE site_id = @site AND station_id = @oven AND active`, pgx.StrictNamedArgs{"site": a.Site, "oven": oven})
+		kind, err := value[string](ctx, tx, `SELECT kind FROM station WHERE site_id = @site AND station_id = @oven AND active`, sqlArgs{"site": a.Site, "oven": oven})
 		if err != nil || kind != "oven" {
 			return refuse(RuleInvalid, "Choose an oven for the load.")
 		}
@@ -70,7 +69,7 @@ func (db *DB) OpenLoad(ctx context.Context, a Actor, id, oven uuid.UUID) (OvenLo
 		}
 		number = fmt.Sprintf("L-%05d", n)
 		if err := run(ctx, tx, `INSERT INTO oven_load (site_id, load_id, number, oven_id, opened_by, opened_at) VALUES (@site, @load, @number, @oven, @by, @at)`,
-			pgx.StrictNamedArgs{"site": a.Site, "load": id, "number": number, "oven": oven, "by": a.Person, "at": db.Clock()}); err != nil {
+			sqlArgs{"site": a.Site, "load": id, "number": number, "oven": oven, "by": a.Person, "at": db.Clock()}); err != nil {
 			return err
 		}
 		return db.event(ctx, tx, a, Event{Verb: "load opened", SubjectKind: "load", Subject: id, After: map[string]any{"number": number, "oven": oven}})
@@ -84,10 +83,10 @@ func (db *DB) OpenLoad(ctx context.Context, a Actor, id, oven uuid.UUID) (OvenLo
 // AddRack puts a coated rack on a load before its cure run.
 func (db *DB) AddRack(ctx context.Context, a Actor, load, rack uuid.UUID) error {
 	return db.inTx(ctx, a.Site, func(tx querier) error {
-		if _, err := tx.Exec(ctx, `SELECT 1 FROM oven_load WHERE site_id = @site AND load_id = @load FOR NO KEY UPDATE`, pgx.StrictNamedArgs{"site": a.Site, "load": load}); err != nil {
+		if _, err := tx.Exec(ctx, `SELECT 1 FROM oven_load WHERE site_id = @site AND load_id = @load FOR NO KEY UPDATE`, sqlArgs{"site": a.Site, "load": load}); err != nil {
 			return err
 		}
-		o, err := one[OvenLoad](ctx, tx, loadSQL+` AND o.load_id = @load`, pgx.StrictNamedArgs{"site": a.Site, "load": load})
+		o, err := one[OvenLoad](ctx, tx, loadSQL+` AND o.load_id = @load`, sqlArgs{"site": a.Site, "load": load})
 		if err != nil {
 			return err
 		}
@@ -133,7 +132,7 @@ func (db *DB) AddRack(ctx context.Context, a Actor, load, rack uuid.UUID) error 
 			return err
 		}
 		if err := run(ctx, tx, `INSERT INTO load_rack (site_id, load_id, rack_id) VALUES (@site, @load, @rack)`,
-			pgx.StrictNamedArgs{"site": a.Site, "load": load, "rack": rack}); err != nil {
+			sqlArgs{"site": a.Site, "load": load, "rack": rack}); err != nil {
 			return err
 		}
 		return db.event(ctx, tx, a, Event{Verb: "rack loaded", SubjectKind: "rack", Subject: rack, After: map[string]string{"load": o.Number}})

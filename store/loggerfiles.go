@@ -49,7 +49,7 @@ const loggerFileSQL = `SELECT f.file_id, f.sha256, f.size_bytes, f.name, f.logge
 
 // LoggerFileByID returns a file without its bytes.
 func (db *DB) LoggerFileByID(ctx context.Context, site, id uuid.UUID) (LoggerFile, error) {
-	return one[LoggerFile](ctx, db.pool, loggerFileSQL+` AND f.file_id = @id`, pgx.StrictNamedArgs{"site": site, "id": id})
+	return one[LoggerFile](ctx, db.pool, loggerFileSQL+` AND f.file_id = @id`, sqlArgs{"site": site, "id": id})
 }
 
 // A TakenStretch is a stretch of a file that is the profile of a load.
@@ -74,7 +74,7 @@ func takenStretches(ctx context.Context, q querier, site, file uuid.UUID) ([]Tak
 	return list[TakenStretch](ctx, q, `SELECT c.record_id, o.number AS load, c.from_s, c.to_s, c.layout
 		FROM cure_profile c JOIN record r ON r.site_id = c.site_id AND r.record_id = c.record_id
 		JOIN oven_load o ON o.site_id = r.site_id AND o.load_id = r.load_id
-		WHERE c.site_id = @site AND c.file_id = @file AND `+counts+` ORDER BY c.from_s`, pgx.StrictNamedArgs{"site": site, "file": file})
+		WHERE c.site_id = @site AND c.file_id = @file AND `+counts+` ORDER BY c.from_s`, sqlArgs{"site": site, "file": file})
 }
 
 // overlapping returns the stretch that is taken and shares time with another one, or nil.
@@ -98,7 +98,7 @@ func (db *DB) ReceiveLoggerFile(ctx context.Context, a Actor, name string, body 
 		return LoggerFile{}, asFileRefusal(err)
 	}
 	hash := sha256.Sum256(body)
-	known, err := one[LoggerFile](ctx, db.pool, loggerFileSQL+` AND f.sha256 = @hash`, pgx.StrictNamedArgs{"site": a.Site, "hash": hash[:]})
+	known, err := one[LoggerFile](ctx, db.pool, loggerFileSQL+` AND f.sha256 = @hash`, sqlArgs{"site": a.Site, "hash": hash[:]})
 	if err == nil {
 		return known, db.stillFree(ctx, a.Site, known, body)
 	}
@@ -109,7 +109,7 @@ func (db *DB) ReceiveLoggerFile(ctx context.Context, a Actor, name string, body 
 	err = db.inTx(ctx, a.Site, func(tx querier) error {
 		waiting, err := value[int](ctx, tx, `SELECT count(*)::int FROM logger_file f WHERE f.site_id = @site AND f.received_at > @since
 			AND NOT EXISTS (SELECT 1 FROM cure_profile c WHERE c.site_id = f.site_id AND c.file_id = f.file_id)`,
-			pgx.StrictNamedArgs{"site": a.Site, "since": db.Clock().Add(-24 * time.Hour)})
+			sqlArgs{"site": a.Site, "since": db.Clock().Add(-24 * time.Hour)})
 		if err != nil {
 			return err
 		}
@@ -117,13 +117,13 @@ func (db *DB) ReceiveLoggerFile(ctx context.Context, a Actor, name string, body 
 			return refuse(RuleLoggerFile, fmt.Sprintf("%d logger files of the last day have not become a cure run yet. Use one of them first.", waiting))
 		}
 		if err := run(ctx, tx, `INSERT INTO logger_file (site_id, file_id, sha256, size_bytes, name, logger_id, received_by, received_at)
-			VALUES (@site, @id, @hash, @size, @name, @logger, @by, @at)`, pgx.StrictNamedArgs{"site": a.Site, "id": id, "hash": hash[:], "size": len(body),
+			VALUES (@site, @id, @hash, @size, @name, @logger, @by, @at)`, sqlArgs{"site": a.Site, "id": id, "hash": hash[:], "size": len(body),
 			"name": fileName(name), "logger": logger, "by": a.Person, "at": db.Clock()}); err != nil {
 			return err
 		}
 		b := &pgx.Batch{}
 		for part := 0; part*loggerPartBytes < len(body); part++ {
-			b.Queue(`INSERT INTO logger_file_part (site_id, file_id, part, bytes) VALUES (@site, @id, @part, @bytes)`, pgx.StrictNamedArgs{"site": a.Site, "id": id,
+			b.Queue(`INSERT INTO logger_file_part (site_id, file_id, part, bytes) VALUES (@site, @id, @part, @bytes)`, sqlArgs{"site": a.Site, "id": id,
 				"part": part + 1, "bytes": body[part*loggerPartBytes : min((part+1)*loggerPartBytes, len(body))]})
 		}
 		if err := send(ctx, tx, b); err != nil {
@@ -208,7 +208,7 @@ func (p *partReader) Read(into []byte) (int, error) {
 	if len(p.rest) == 0 {
 		p.part++
 		part, err := value[[]byte](p.ctx, p.q, `SELECT bytes FROM logger_file_part WHERE site_id = @site AND file_id = @file AND part = @part`,
-			pgx.StrictNamedArgs{"site": p.site, "file": p.file, "part": p.part})
+			sqlArgs{"site": p.site, "file": p.file, "part": p.part})
 		switch {
 		case errors.Is(err, ErrNotFound) && p.part > 1:
 			return 0, io.EOF
@@ -227,7 +227,7 @@ func (p *partReader) Read(into []byte) (int, error) {
 func (db *DB) LastLayout(ctx context.Context, site, logger uuid.UUID) (loggerfile.Layout, error) {
 	raw, err := value[[]byte](ctx, db.pool, `SELECT c.layout FROM cure_profile c JOIN logger_file f ON f.site_id = c.site_id AND f.file_id = c.file_id
 		JOIN record r ON r.site_id = c.site_id AND r.record_id = c.record_id
-		WHERE c.site_id = @site AND f.logger_id = @logger ORDER BY r.recorded_at DESC LIMIT 1`, pgx.StrictNamedArgs{"site": site, "logger": logger})
+		WHERE c.site_id = @site AND f.logger_id = @logger ORDER BY r.recorded_at DESC LIMIT 1`, sqlArgs{"site": site, "logger": logger})
 	if err != nil {
 		return loggerfile.Layout{}, err
 	}

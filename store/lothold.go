@@ -7,7 +7,6 @@ import (
 	"time"
 
 	"github.com/google/uuid"
-	"github.com/jackc/pgx/v5"
 )
 
 // A TouchedPart is a part that a record with a lot speaks for.
@@ -32,8 +31,12 @@ func (p TouchedPart) InHouse() bool { return !finished[p.Status] }
 // PartsOfLot lists every part that a record with the lot speaks for, released ones included, by serial, and those washed in
 // a bath that the lot went into until it was next made up. Records that were
 // corrected or voided do not count.
-func (db *DB) PartsOfLot(ctx context.Context, site, lot uuid.UUID) ([]TouchedPart, error) {
-	return partsOfLot(ctx, db.pool, site, lot)
+func (db *DB) PartsOfLot(ctx context.Context, site, lot uuid.UUID) (parts []TouchedPart, err error) {
+	err = db.byKeys(ctx, func(tx querier) error {
+		parts, err = partsOfLot(ctx, tx, site, lot)
+		return err
+	})
+	return parts, err
 }
 
 func partsOfLot(ctx context.Context, q querier, site, lot uuid.UUID) ([]TouchedPart, error) {
@@ -55,7 +58,7 @@ func partsOfLot(ctx context.Context, q querier, site, lot uuid.UUID) ([]TouchedP
 		JOIN part_status ps ON ps.site_id = p.site_id AND ps.part_id = p.part_id
 		JOIN part_number pn ON pn.site_id = p.site_id AND pn.part_number_id = p.part_number_id
 		JOIN job j ON j.site_id = p.site_id AND j.job_id = p.job_id`+papersOf+`
-		ORDER BY p.serial`, pgx.StrictNamedArgs{"site": site, "lot": lot, "ids": []uuid.UUID{lot}})
+		ORDER BY p.serial`, sqlArgs{"site": site, "lot": lot, "ids": []uuid.UUID{lot}})
 	if err != nil {
 		return nil, fmt.Errorf("parts of lot %s: %w", lot, err)
 	}
@@ -73,12 +76,12 @@ func (db *DB) SetLotStatus(ctx context.Context, a Actor, id uuid.UUID, status, r
 		return "", refuse(RuleInvalid, "An accepted lot is no reason to hold parts. Hold or reject the lot, or take the parts off the list.")
 	}
 	err = db.inTx(ctx, a.Site, func(tx querier) error {
-		before, err := one[MaterialLot](ctx, tx, selectLot+`WHERE l.site_id = @site AND l.lot_id = @id FOR UPDATE OF l`, pgx.StrictNamedArgs{"site": a.Site, "id": id})
+		before, err := one[MaterialLot](ctx, tx, selectLot+`WHERE l.site_id = @site AND l.lot_id = @id FOR UPDATE OF l`, sqlArgs{"site": a.Site, "id": id})
 		if err != nil {
 			return fmt.Errorf("lot %s: %w", id, err)
 		}
 		if err := run(ctx, tx, `UPDATE material_lot SET status = @status WHERE site_id = @site AND lot_id = @id`,
-			pgx.StrictNamedArgs{"site": a.Site, "id": id, "status": status}); err != nil {
+			sqlArgs{"site": a.Site, "id": id, "status": status}); err != nil {
 			return err
 		}
 		after := map[string]any{"Status": status}
@@ -145,7 +148,7 @@ func (db *DB) holdForLot(ctx context.Context, tx querier, a Actor, lot MaterialL
 		return "", err
 	}
 	if err := run(ctx, tx, `INSERT INTO lot_hold (site_id, lot_id, hold_id) SELECT site_id, @lot, hold_id FROM hold WHERE site_id = @site AND number = @number`,
-		pgx.StrictNamedArgs{"site": a.Site, "lot": lot.ID, "number": number}); err != nil {
+		sqlArgs{"site": a.Site, "lot": lot.ID, "number": number}); err != nil {
 		return "", err
 	}
 	specs, err := db.specsOf(ctx, tx, a.Site, all)

@@ -8,7 +8,6 @@ import (
 	"time"
 
 	"github.com/google/uuid"
-	"github.com/jackc/pgx/v5"
 )
 
 // A MaterialLot is one delivery of a material. The dates are midnight UTC of their day; what the box does not say is nil.
@@ -39,7 +38,7 @@ const selectLot = `SELECT l.lot_id, l.material_id, l.kind, p.code AS material_co
 // stands before.
 func (db *DB) MaterialLots(ctx context.Context, site uuid.UUID, kinds ...string) ([]MaterialLot, error) {
 	lots, err := list[MaterialLot](ctx, db.pool, selectLot+`WHERE l.site_id = @site AND (cardinality(@kinds::text[]) = 0 OR l.kind = ANY(@kinds))
-		ORDER BY l.expires_on DESC NULLS FIRST, l.lot_number`, pgx.StrictNamedArgs{"site": site, "kinds": append([]string{}, kinds...)})
+		ORDER BY l.expires_on DESC NULLS FIRST, l.lot_number`, sqlArgs{"site": site, "kinds": append([]string{}, kinds...)})
 	if err != nil {
 		return nil, fmt.Errorf("lots: %w", err)
 	}
@@ -52,7 +51,7 @@ func (db *DB) MaterialLot(ctx context.Context, site, id uuid.UUID) (MaterialLot,
 }
 
 func materialLot(ctx context.Context, q querier, site, id uuid.UUID) (MaterialLot, error) {
-	l, err := one[MaterialLot](ctx, q, selectLot+`WHERE l.site_id = @site AND l.lot_id = @id`, pgx.StrictNamedArgs{"site": site, "id": id})
+	l, err := one[MaterialLot](ctx, q, selectLot+`WHERE l.site_id = @site AND l.lot_id = @id`, sqlArgs{"site": site, "id": id})
 	if err != nil {
 		return l, fmt.Errorf("lot %s: %w", id, err)
 	}
@@ -62,7 +61,7 @@ func materialLot(ctx context.Context, q querier, site, id uuid.UUID) (MaterialLo
 // MaterialLotByNumber returns the lot with the number on its box.
 func (db *DB) MaterialLotByNumber(ctx context.Context, site uuid.UUID, number string) (MaterialLot, error) {
 	l, err := one[MaterialLot](ctx, db.pool, selectLot+`WHERE l.site_id = @site AND l.lot_number = @number`,
-		pgx.StrictNamedArgs{"site": site, "number": number})
+		sqlArgs{"site": site, "number": number})
 	if err != nil {
 		return l, fmt.Errorf("lot %q: %w", number, err)
 	}
@@ -75,7 +74,7 @@ func (db *DB) AddMaterialLot(ctx context.Context, a Actor, l MaterialLot) (Mater
 	l.ID, l.Status, l.Unit = NewID(), cmp.Or(l.Status, "accepted"), cmp.Or(l.Unit, "kg")
 	err := db.inTx(ctx, a.Site, func(tx querier) error {
 		m, err := one[Material](ctx, tx, materialSQL+` AND material_id = @id`,
-			pgx.StrictNamedArgs{"site": a.Site, "id": l.MaterialID})
+			sqlArgs{"site": a.Site, "id": l.MaterialID})
 		if errors.Is(err, ErrNotFound) {
 			return refuse("material_lot_material_fkey", constraintSentences["material_lot_material_fkey"])
 		}
@@ -85,7 +84,7 @@ func (db *DB) AddMaterialLot(ctx context.Context, a Actor, l MaterialLot) (Mater
 		l.Kind, l.MaterialCode, l.MaterialName = m.Kind, m.Code, m.Name
 		if err := run(ctx, tx, `INSERT INTO material_lot (site_id, lot_id, material_id, kind, lot_number, made_on, received_on, expires_on, quantity, unit,
 				storage_max_c, certificate, certificate_file, status)
-			VALUES (@site, @id, @material, @kind, @number, @made, @received, @expires, @quantity, @unit, @storage, @certificate, @file, @status)`, pgx.StrictNamedArgs{
+			VALUES (@site, @id, @material, @kind, @number, @made, @received, @expires, @quantity, @unit, @storage, @certificate, @file, @status)`, sqlArgs{
 			"site": a.Site, "id": l.ID, "material": l.MaterialID, "kind": l.Kind, "number": l.LotNumber, "made": l.MadeOn, "received": l.ReceivedOn,
 			"expires": l.ExpiresOn, "quantity": l.Quantity, "unit": l.Unit, "storage": l.StorageMaxC, "certificate": l.Certificate, "file": l.CertificateFile,
 			"status": l.Status}); err != nil {

@@ -42,7 +42,7 @@ func askLots(b *pgx.Batch, site uuid.UUID, entry Entry) (answered func(e *Entry,
 	lots := &[]MaterialLot{}
 	if len(roles) > 0 {
 		lots = ask[MaterialLot](b, selectLot+`WHERE l.site_id = @site AND l.lot_id = ANY(@lots) ORDER BY l.lot_number`,
-			pgx.StrictNamedArgs{"site": site, "lots": slices.Collect(maps.Keys(roles))})
+			sqlArgs{"site": site, "lots": slices.Collect(maps.Keys(roles))})
 	}
 	return func(e *Entry, w *work) error {
 		if len(*lots) != len(roles) {

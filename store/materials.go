@@ -8,7 +8,6 @@ import (
 	"time"
 
 	"github.com/google/uuid"
-	"github.com/jackc/pgx/v5"
 )
 
 // Kinds of material. What they are called stands in MaterialKindNames.
@@ -85,7 +84,7 @@ const materialSQL = `SELECT material_id, kind, code, name, maker, colour, film_m
 // Materials returns the materials of a site in order of their code: those of the given kinds, or all.
 func (db *DB) Materials(ctx context.Context, site uuid.UUID, kinds ...string) ([]Material, error) {
 	materials, err := list[Material](ctx, db.pool, materialSQL+` AND (cardinality(@kinds::text[]) = 0 OR kind = ANY(@kinds)) ORDER BY code`,
-		pgx.StrictNamedArgs{"site": site, "kinds": append([]string{}, kinds...)})
+		sqlArgs{"site": site, "kinds": append([]string{}, kinds...)})
 	if err != nil {
 		return nil, fmt.Errorf("materials: %w", err)
 	}
@@ -95,7 +94,7 @@ func (db *DB) Materials(ctx context.Context, site uuid.UUID, kinds ...string) ([
 // MaterialByCode returns one material.
 func (db *DB) MaterialByCode(ctx context.Context, site uuid.UUID, code string) (Material, error) {
 	m, err := one[Material](ctx, db.pool, materialSQL+` AND code = @code`,
-		pgx.StrictNamedArgs{"site": site, "code": code})
+		sqlArgs{"site": site, "code": code})
 	if err != nil {
 		return m, fmt.Errorf("material %q: %w", code, err)
 	}
@@ -109,7 +108,7 @@ func (db *DB) CurePoints(ctx context.Context, site, powder uuid.UUID) ([]CurePoi
 
 func curePoints(ctx context.Context, q querier, site, powder uuid.UUID) ([]CurePoint, error) {
 	points, err := list[CurePoint](ctx, q, `SELECT metal_c, minutes_min, minutes_max FROM powder_cure_point
-		WHERE site_id = @site AND powder_id = @powder ORDER BY metal_c`, pgx.StrictNamedArgs{"site": site, "powder": powder})
+		WHERE site_id = @site AND powder_id = @powder ORDER BY metal_c`, sqlArgs{"site": site, "powder": powder})
 	if err != nil {
 		return nil, fmt.Errorf("cure points of powder %s: %w", powder, err)
 	}
@@ -141,8 +140,8 @@ func (db *DB) AddMaterial(ctx context.Context, a Actor, m Material, points []Cur
 }
 
 // args names what may change about a material, and more.
-func (m Material) args(site uuid.UUID, more ...any) pgx.StrictNamedArgs {
-	args := pgx.StrictNamedArgs{"site": site, "id": m.ID, "name": m.Name, "maker": m.Maker, "colour": m.Colour, "film_min": m.FilmMinUM, "film_max": m.FilmMaxUM,
+func (m Material) args(site uuid.UUID, more ...any) sqlArgs {
+	args := sqlArgs{"site": site, "id": m.ID, "name": m.Name, "maker": m.Maker, "colour": m.Colour, "film_min": m.FilmMinUM, "film_max": m.FilmMaxUM,
 		"rub": m.RubMethod, "storage_min": m.StorageMinC, "storage_max": m.StorageMaxC, "storage_note": m.StorageNote, "source": m.Source,
 		"hazards": append([]string{}, m.Hazards...), "sheet": m.SheetLink, "issued": m.SheetIssuedOn, "paper": m.SheetPaperAt, "active": m.Active}
 	for i := 0; i+1 < len(more); i += 2 {
@@ -156,7 +155,7 @@ func (m Material) args(site uuid.UUID, more ...any) pgx.StrictNamedArgs {
 func (db *DB) ChangeMaterial(ctx context.Context, a Actor, m Material, points []CurePoint) error {
 	return db.inTx(ctx, a.Site, func(tx querier) error {
 		before, err := one[Material](ctx, tx, materialSQL+` AND material_id = @id FOR UPDATE OF material`,
-			pgx.StrictNamedArgs{"site": a.Site, "id": m.ID})
+			sqlArgs{"site": a.Site, "id": m.ID})
 		if err != nil {
 			return fmt.Errorf("material %s: %w", m.ID, err)
 		}
@@ -175,7 +174,7 @@ func (db *DB) ChangeMaterial(ctx context.Context, a Actor, m Material, points []
 			return err
 		}
 		if _, err := tx.Exec(ctx, `DELETE FROM powder_cure_point WHERE site_id = @site AND powder_id = @id`,
-			pgx.StrictNamedArgs{"site": a.Site, "id": m.ID}); err != nil {
+			sqlArgs{"site": a.Site, "id": m.ID}); err != nil {
 			return err
 		}
 		if err := insertCurePoints(ctx, tx, a.Site, m.ID, points); err != nil {
@@ -189,7 +188,7 @@ func (db *DB) ChangeMaterial(ctx context.Context, a Actor, m Material, points []
 func insertCurePoints(ctx context.Context, tx querier, site, powder uuid.UUID, points []CurePoint) error {
 	for _, point := range points {
 		if err := run(ctx, tx, `INSERT INTO powder_cure_point (site_id, powder_id, metal_c, minutes_min, minutes_max)
-			VALUES (@site, @powder, @metal, @min, @max)`, pgx.StrictNamedArgs{"site": site, "powder": powder,
+			VALUES (@site, @powder, @metal, @min, @max)`, sqlArgs{"site": site, "powder": powder,
 			"metal": point.MetalC, "min": point.MinutesMin, "max": point.MinutesMax}); err != nil {
 			return err
 		}

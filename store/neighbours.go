@@ -9,7 +9,6 @@ import (
 	"strings"
 
 	"github.com/google/uuid"
-	"github.com/jackc/pgx/v5"
 )
 
 // NeighbourShares are what a part can share with a held one, the closest first.
@@ -80,7 +79,7 @@ const neighbourSQL = `
 // Neighbours proposes the other suspect parts of a hold, each once under the closest thing that it shares, in the order of
 // NeighbourShares and then of serials. Parts that left the house or are under this hold already are not among them.
 func (db *DB) Neighbours(ctx context.Context, site, hold uuid.UUID) ([]Neighbour, error) {
-	found, err := list[Neighbour](ctx, db.pool, neighbourSQL, pgx.StrictNamedArgs{"site": site, "hold": hold})
+	found, err := list[Neighbour](ctx, db.pool, neighbourSQL, sqlArgs{"site": site, "hold": hold})
 	if err != nil {
 		return nil, fmt.Errorf("neighbours of a hold: %w", err)
 	}
@@ -118,7 +117,7 @@ func (db *DB) OpenHold(ctx context.Context, a Actor, h HandHold) (number string,
 		return "", refuse(RuleInvalid, "The hold has no number of its own. Reload the page and enter it again.")
 	}
 	err = db.inTx(ctx, a.Site, func(tx querier) error {
-		known, err := one[Hold](ctx, tx, holdSQL+` AND h.hold_id = @hold`, pgx.StrictNamedArgs{"site": a.Site, "hold": h.ID})
+		known, err := one[Hold](ctx, tx, holdSQL+` AND h.hold_id = @hold`, sqlArgs{"site": a.Site, "hold": h.ID})
 		if err == nil {
 			number = known.Number
 			return nil
@@ -141,7 +140,7 @@ func (db *DB) openByHand(ctx context.Context, tx querier, a Actor, h HandHold) (
 		ID     uuid.UUID `db:"part_id"`
 		Serial string    `db:"serial"`
 	}
-	found, err := list[row](ctx, tx, `SELECT part_id, serial FROM part WHERE site_id = @site AND serial = ANY(@serials)`, pgx.StrictNamedArgs{"site": a.Site, "serials": h.Serials})
+	found, err := list[row](ctx, tx, `SELECT part_id, serial FROM part WHERE site_id = @site AND serial = ANY(@serials)`, sqlArgs{"site": a.Site, "serials": h.Serials})
 	if err != nil {
 		return "", err
 	}

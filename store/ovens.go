@@ -7,7 +7,6 @@ import (
 	"time"
 
 	"github.com/google/uuid"
-	"github.com/jackc/pgx/v5"
 
 	"coatbook/quality"
 )
@@ -30,25 +29,25 @@ const rhythmFrom = ` FROM station s LEFT JOIN oven_rhythm h ON h.site_id = s.sit
 
 // OvenRhythms returns the rhythm of every oven in use, in order of their code.
 func (db *DB) OvenRhythms(ctx context.Context, site uuid.UUID) ([]OvenRhythm, error) {
-	return list[OvenRhythm](ctx, db.pool, `SELECT `+rhythmColumns+rhythmFrom+`WHERE s.site_id = @site AND s.kind = 'oven' AND s.active ORDER BY s.code`, pgx.StrictNamedArgs{"site": site})
+	return list[OvenRhythm](ctx, db.pool, `SELECT `+rhythmColumns+rhythmFrom+`WHERE s.site_id = @site AND s.kind = 'oven' AND s.active ORDER BY s.code`, sqlArgs{"site": site})
 }
 
 // OvenByCode returns one oven with its rhythm.
 func (db *DB) OvenByCode(ctx context.Context, site uuid.UUID, code string) (OvenRhythm, error) {
-	return one[OvenRhythm](ctx, db.pool, `SELECT `+rhythmColumns+rhythmFrom+`WHERE s.site_id = @site AND s.kind = 'oven' AND s.code = @code`, pgx.StrictNamedArgs{"site": site, "code": code})
+	return one[OvenRhythm](ctx, db.pool, `SELECT `+rhythmColumns+rhythmFrom+`WHERE s.site_id = @site AND s.kind = 'oven' AND s.code = @code`, sqlArgs{"site": site, "code": code})
 }
 
 // SetOvenRhythm changes how often an oven is measured.
 func (db *DB) SetOvenRhythm(ctx context.Context, a Actor, r OvenRhythm) error {
 	return db.inTx(ctx, a.Site, func(tx querier) error {
 		before, err := one[OvenRhythm](ctx, tx, `SELECT `+rhythmColumns+rhythmFrom+`WHERE s.site_id = @site AND s.kind = 'oven' AND s.station_id = @oven`,
-			pgx.StrictNamedArgs{"site": a.Site, "oven": r.OvenID})
+			sqlArgs{"site": a.Site, "oven": r.OvenID})
 		if err != nil {
 			return err
 		}
 		if err := run(ctx, tx, `INSERT INTO oven_rhythm (site_id, oven_id, profiles_per_week, air_each_shift, survey_days, max_spread_c)
 			VALUES (@site, @oven, @profiles, @air, @survey, @spread) ON CONFLICT (site_id, oven_id) DO UPDATE
-			SET profiles_per_week = @profiles, air_each_shift = @air, survey_days = @survey, max_spread_c = @spread`, pgx.StrictNamedArgs{"site": a.Site, "oven": r.OvenID,
+			SET profiles_per_week = @profiles, air_each_shift = @air, survey_days = @survey, max_spread_c = @spread`, sqlArgs{"site": a.Site, "oven": r.OvenID,
 			"profiles": r.ProfilesPerWeek, "air": r.AirEachShift, "survey": r.SurveyDays, "spread": r.MaxSpreadC}); err != nil {
 			return err
 		}
@@ -91,7 +90,7 @@ func (db *DB) OvenStandings(ctx context.Context, site uuid.UUID, at time.Time) (
 			WHERE r.site_id = s.site_id AND r.oven_id = s.station_id AND r.kind = 'oven_survey' AND r.observed_at <= @at AND `+counts+`
 			ORDER BY r.observed_at DESC LIMIT 1) v ON true
 		WHERE s.site_id = @site AND s.kind = 'oven' AND s.active ORDER BY s.code`,
-		pgx.StrictNamedArgs{"site": site, "at": at, "since": at.Add(-lookBack), "lately": at.Add(-48 * time.Hour)})
+		sqlArgs{"site": site, "at": at, "since": at.Add(-lookBack), "lately": at.Add(-48 * time.Hour)})
 }
 
 // An OvenDue is one measurement that an oven waits for.
@@ -166,7 +165,7 @@ func (db *DB) OvenDueAt(ctx context.Context, st Site, oven uuid.UUID, at time.Ti
 // prepareOven reads what a survey of an oven depends on.
 func (db *DB) prepareOven(ctx context.Context, q querier, a Actor, e *Entry, w *work, read *asked) error {
 	o, err := one[OvenRhythm](ctx, q, `SELECT `+rhythmColumns+rhythmFrom+`WHERE s.site_id = @site AND s.kind = 'oven' AND s.station_id = @oven`,
-		pgx.StrictNamedArgs{"site": a.Site, "oven": e.Subject.ID})
+		sqlArgs{"site": a.Site, "oven": e.Subject.ID})
 	if errors.Is(err, ErrNotFound) {
 		return refuse(RuleInvalid, "A survey is made of an oven. Choose one of the site's ovens.")
 	}

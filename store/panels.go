@@ -8,7 +8,6 @@ import (
 	"time"
 
 	"github.com/google/uuid"
-	"github.com/jackc/pgx/v5"
 
 	"coatbook/quality"
 )
@@ -52,12 +51,12 @@ const (
 
 // PanelByCode returns one panel.
 func (db *DB) PanelByCode(ctx context.Context, site uuid.UUID, code string) (Panel, error) {
-	return one[Panel](ctx, db.pool, panelSQL+` AND pl.code = @code`, pgx.StrictNamedArgs{"site": site, "code": strings.ToUpper(code)})
+	return one[Panel](ctx, db.pool, panelSQL+` AND pl.code = @code`, sqlArgs{"site": site, "code": strings.ToUpper(code)})
 }
 
 // PanelsOf returns the panels that went with a rack or load, by code. Those of a load are on it or on one of its racks.
 func (db *DB) PanelsOf(ctx context.Context, site uuid.UUID, on Subject) ([]Panel, error) {
-	args := pgx.StrictNamedArgs{"site": site, "id": on.ID}
+	args := sqlArgs{"site": site, "id": on.ID}
 	if on.Kind == quality.OnRack {
 		return list[Panel](ctx, db.pool, panelSQL+` AND pl.rack_id = @id ORDER BY pl.code`, args)
 	}
@@ -72,14 +71,14 @@ func (db *DB) PanelPowders(ctx context.Context, site uuid.UUID, p Panel) ([]stri
 		WHERE r.site_id = @site AND r.kind = 'coating' AND r.verdict <> 'void' AND r.rack_id = ANY(CASE WHEN @rack::uuid IS NOT NULL THEN ARRAY[@rack::uuid]
 			ELSE ARRAY(SELECT k.rack_id FROM load_rack k WHERE k.site_id = @site AND k.load_id = @load::uuid) END)
 		AND NOT EXISTS (SELECT 1 FROM record s WHERE s.site_id = r.site_id AND s.supersedes_id = r.record_id) ORDER BY 1`,
-		pgx.StrictNamedArgs{"site": site, "rack": p.RackID, "load": p.LoadID})
+		sqlArgs{"site": site, "rack": p.RackID, "load": p.LoadID})
 }
 
 // AddPanel puts a panel on a rack or on a load; one of the two is named. The same id again is the same panel.
 func (db *DB) AddPanel(ctx context.Context, a Actor, p Panel) error {
 	p.Code = strings.ToUpper(strings.TrimSpace(p.Code))
 	err := db.inTx(ctx, a.Site, func(tx querier) error {
-		before, err := one[Panel](ctx, tx, panelSQL+` AND pl.panel_id = @id`, pgx.StrictNamedArgs{"site": a.Site, "id": p.ID})
+		before, err := one[Panel](ctx, tx, panelSQL+` AND pl.panel_id = @id`, sqlArgs{"site": a.Site, "id": p.ID})
 		if err == nil && before.Code == p.Code {
 			return nil
 		}
@@ -90,7 +89,7 @@ func (db *DB) AddPanel(ctx context.Context, a Actor, p Panel) error {
 			return err
 		}
 		if err := run(ctx, tx, `INSERT INTO panel (site_id, panel_id, code, rack_id, load_id, alloy, pretreated_with, position, added_by, added_at)
-			VALUES (@site, @id, @code, @rack, @load, @alloy, @with, @position, @by, @at)`, pgx.StrictNamedArgs{"site": a.Site, "id": p.ID, "code": p.Code, "rack": p.RackID,
+			VALUES (@site, @id, @code, @rack, @load, @alloy, @with, @position, @by, @at)`, sqlArgs{"site": a.Site, "id": p.ID, "code": p.Code, "rack": p.RackID,
 			"load": p.LoadID, "alloy": p.Alloy, "with": p.PretreatedWith, "position": p.Position, "by": a.Person, "at": db.Clock()}); err != nil {
 			return err
 		}
@@ -102,7 +101,7 @@ func (db *DB) AddPanel(ctx context.Context, a Actor, p Panel) error {
 
 // loosePanel is the refusal of a test on a panel that no parts lie beside, because it is on no load.
 func loosePanel(ctx context.Context, q querier, site, panel uuid.UUID) error {
-	p, err := one[Panel](ctx, q, panelSQL+` AND pl.panel_id = @id`, pgx.StrictNamedArgs{"site": site, "id": panel})
+	p, err := one[Panel](ctx, q, panelSQL+` AND pl.panel_id = @id`, sqlArgs{"site": site, "id": panel})
 	switch {
 	case err != nil:
 		return err

@@ -7,7 +7,6 @@ import (
 	"time"
 
 	"github.com/google/uuid"
-	"github.com/jackc/pgx/v5"
 )
 
 // A PartNumber is a design the shop makes, and the finish spec its parts are judged by.
@@ -48,7 +47,7 @@ const selectPartNumber = `SELECT n.part_number_id, n.code, n.name, n.spec_id, f.
 
 // PartNumbers returns all part numbers of a site, retired ones included, in order of their code.
 func (db *DB) PartNumbers(ctx context.Context, site uuid.UUID) ([]PartNumber, error) {
-	numbers, err := list[PartNumber](ctx, db.pool, selectPartNumber+`WHERE n.site_id = @site ORDER BY n.code`, pgx.StrictNamedArgs{"site": site})
+	numbers, err := list[PartNumber](ctx, db.pool, selectPartNumber+`WHERE n.site_id = @site ORDER BY n.code`, sqlArgs{"site": site})
 	if err != nil {
 		return nil, fmt.Errorf("part numbers: %w", err)
 	}
@@ -61,7 +60,7 @@ func (db *DB) PartNumber(ctx context.Context, site, id uuid.UUID) (PartNumber, e
 }
 
 func partNumber(ctx context.Context, q querier, site, id uuid.UUID) (PartNumber, error) {
-	n, err := one[PartNumber](ctx, q, selectPartNumber+`WHERE n.site_id = @site AND n.part_number_id = @id`, pgx.StrictNamedArgs{"site": site, "id": id})
+	n, err := one[PartNumber](ctx, q, selectPartNumber+`WHERE n.site_id = @site AND n.part_number_id = @id`, sqlArgs{"site": site, "id": id})
 	if err != nil {
 		return n, fmt.Errorf("part number %s: %w", id, err)
 	}
@@ -74,7 +73,7 @@ func (db *DB) AddPartNumber(ctx context.Context, a Actor, n PartNumber) (PartNum
 	var added PartNumber
 	err := db.inTx(ctx, a.Site, func(tx querier) error {
 		if err := run(ctx, tx, `INSERT INTO part_number (site_id, part_number_id, code, name, spec_id, alloy, base_form, wall_mm, welds, sketch)
-			VALUES (@site, @id, @code, @name, @spec, @alloy, @form, @wall, @welds, @sketch)`, pgx.StrictNamedArgs{
+			VALUES (@site, @id, @code, @name, @spec, @alloy, @form, @wall, @welds, @sketch)`, sqlArgs{
 			"site": a.Site, "id": n.ID, "code": n.Code, "name": n.Name, "spec": n.SpecID, "alloy": n.Alloy, "form": n.BaseForm,
 			"wall": n.WallMM, "welds": n.Welds, "sketch": n.Sketch}); err != nil {
 			return err
@@ -97,7 +96,7 @@ func (db *DB) ChangePartNumber(ctx context.Context, a Actor, n PartNumber) error
 			return err
 		}
 		if err := run(ctx, tx, `UPDATE part_number SET name = @name, spec_id = @spec, alloy = @alloy, base_form = @form, wall_mm = @wall,
-			welds = @welds, sketch = @sketch, active = @active WHERE site_id = @site AND part_number_id = @id`, pgx.StrictNamedArgs{
+			welds = @welds, sketch = @sketch, active = @active WHERE site_id = @site AND part_number_id = @id`, sqlArgs{
 			"site": a.Site, "id": n.ID, "name": n.Name, "spec": n.SpecID, "alloy": n.Alloy, "form": n.BaseForm, "wall": n.WallMM,
 			"welds": n.Welds, "sketch": n.Sketch, "active": n.Active}); err != nil {
 			return err
@@ -117,12 +116,12 @@ func (db *DB) PlanOf(ctx context.Context, site, partNumber uuid.UUID) (Plan, err
 
 func planOf(ctx context.Context, q querier, site, partNumber uuid.UUID) (Plan, error) {
 	plan, err := one[Plan](ctx, q, `SELECT plan_id, revision, readings_per_spot FROM measuring_plan
-		WHERE site_id = @site AND part_number_id = @number ORDER BY revision DESC LIMIT 1`, pgx.StrictNamedArgs{"site": site, "number": partNumber})
+		WHERE site_id = @site AND part_number_id = @number ORDER BY revision DESC LIMIT 1`, sqlArgs{"site": site, "number": partNumber})
 	if err != nil {
 		return plan, fmt.Errorf("measuring plan of part number %s: %w", partNumber, err)
 	}
 	plan.Spots, err = list[Spot](ctx, q, `SELECT spot, area, place, sketch_x, sketch_y FROM measuring_spot
-		WHERE site_id = @site AND plan_id = @plan ORDER BY spot`, pgx.StrictNamedArgs{"site": site, "plan": plan.ID})
+		WHERE site_id = @site AND plan_id = @plan ORDER BY spot`, sqlArgs{"site": site, "plan": plan.ID})
 	if err != nil {
 		return plan, fmt.Errorf("spots of measuring plan %s: %w", plan.ID, err)
 	}
@@ -143,7 +142,7 @@ func (db *DB) AddPlan(ctx context.Context, a Actor, partNumberID uuid.UUID, plan
 	err := db.inTx(ctx, a.Site, func(tx querier) error {
 		// The lock gives two people who revise the plan at once two revisions in turn.
 		if _, err := value[uuid.UUID](ctx, tx, `SELECT part_number_id FROM part_number WHERE site_id = @site AND part_number_id = @id FOR UPDATE`,
-			pgx.StrictNamedArgs{"site": a.Site, "id": partNumberID}); err != nil {
+			sqlArgs{"site": a.Site, "id": partNumberID}); err != nil {
 			return fmt.Errorf("part number %s: %w", partNumberID, err)
 		}
 		before, err := planOf(ctx, tx, a.Site, partNumberID)
@@ -167,13 +166,13 @@ func (db *DB) AddPlan(ctx context.Context, a Actor, partNumberID uuid.UUID, plan
 
 func insertPlan(ctx context.Context, tx querier, site, partNumber uuid.UUID, plan Plan, at time.Time) error {
 	if err := run(ctx, tx, `INSERT INTO measuring_plan (site_id, plan_id, part_number_id, revision, readings_per_spot, made_at)
-		VALUES (@site, @plan, @number, @revision, @readings, @at)`, pgx.StrictNamedArgs{"site": site, "plan": plan.ID,
+		VALUES (@site, @plan, @number, @revision, @readings, @at)`, sqlArgs{"site": site, "plan": plan.ID,
 		"number": partNumber, "revision": plan.Revision, "readings": plan.ReadingsPerSpot, "at": at}); err != nil {
 		return err
 	}
 	for _, s := range plan.Spots {
 		if err := run(ctx, tx, `INSERT INTO measuring_spot (site_id, plan_id, spot, area, place, sketch_x, sketch_y)
-			VALUES (@site, @plan, @spot, @area, @place, @x, @y)`, pgx.StrictNamedArgs{"site": site, "plan": plan.ID,
+			VALUES (@site, @plan, @spot, @area, @place, @x, @y)`, sqlArgs{"site": site, "plan": plan.ID,
 			"spot": s.Spot, "area": s.Area, "place": s.Place, "x": s.X, "y": s.Y}); err != nil {
 			return err
 		}

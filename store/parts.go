@@ -6,7 +6,6 @@ import (
 	"time"
 
 	"github.com/google/uuid"
-	"github.com/jackc/pgx/v5"
 
 	"coatbook/quality"
 )
@@ -58,7 +57,7 @@ type Part struct {
 
 // PartBySerial returns a part by its hangtag, or ErrNotFound.
 func (db *DB) PartBySerial(ctx context.Context, site uuid.UUID, serial string) (Part, error) {
-	row, err := one[PartRow](ctx, db.pool, partRowSQL+` AND p.serial = @serial`, pgx.StrictNamedArgs{"site": site, "serial": serial})
+	row, err := one[PartRow](ctx, db.pool, partRowSQL+` AND p.serial = @serial`, sqlArgs{"site": site, "serial": serial})
 	if err != nil {
 		return Part{}, fmt.Errorf("part %q: %w", serial, err)
 	}
@@ -74,7 +73,7 @@ func (db *DB) PartBySerial(ctx context.Context, site uuid.UUID, serial string) (
 	m, err := one[more](ctx, db.pool, `SELECT j.order_ref, p.part_number_id, pn.spec_id, pn.alloy, pn.wall_mm, pn.welds, pn.sketch
 		FROM part p JOIN job j ON j.site_id = p.site_id AND j.job_id = p.job_id
 		JOIN part_number pn ON pn.site_id = p.site_id AND pn.part_number_id = p.part_number_id
-		WHERE p.site_id = @site AND p.part_id = @part`, pgx.StrictNamedArgs{"site": site, "part": row.ID})
+		WHERE p.site_id = @site AND p.part_id = @part`, sqlArgs{"site": site, "part": row.ID})
 	return Part{row, m.OrderRef, m.PartNumberID, m.SpecID, m.Alloy, m.WallMM, m.Welds, m.Sketch}, err
 }
 
@@ -85,7 +84,7 @@ func (db *DB) PartsDue(ctx context.Context, site uuid.UUID, kinds []quality.Kind
 		names[i] = string(k)
 	}
 	return list[PartRow](ctx, db.pool, partRowSQL+` AND ps.status IN ('open', 'in_progress') AND ps.next_kind = ANY(@kinds)
-		ORDER BY ps.changed_at, p.serial LIMIT @limit`, pgx.StrictNamedArgs{"site": site, "kinds": names, "limit": limit})
+		ORDER BY ps.changed_at, p.serial LIMIT @limit`, sqlArgs{"site": site, "kinds": names, "limit": limit})
 }
 
 // PartsOf returns the parts of a rack or load, by serial. They are found first (ARRAY), so that no plan reads all parts to join them.
@@ -93,15 +92,15 @@ func (db *DB) PartsOf(ctx context.Context, site uuid.UUID, s Subject) ([]PartRow
 	switch s.Kind {
 	case quality.OnRack:
 		return list[PartRow](ctx, db.pool, partRowSQL+` AND p.part_id = ANY(ARRAY(SELECT part_id FROM rack_part WHERE site_id = @site AND rack_id = @id)) ORDER BY p.serial`,
-			pgx.StrictNamedArgs{"site": site, "id": s.ID})
+			sqlArgs{"site": site, "id": s.ID})
 	case quality.OnLoad:
 		return list[PartRow](ctx, db.pool, partRowSQL+` AND p.part_id = ANY(ARRAY(SELECT x.part_id FROM load_rack y JOIN rack_part x ON x.site_id = y.site_id AND x.rack_id = y.rack_id
-			WHERE y.site_id = @site AND y.load_id = @id)) ORDER BY p.serial`, pgx.StrictNamedArgs{"site": site, "id": s.ID})
+			WHERE y.site_id = @site AND y.load_id = @id)) ORDER BY p.serial`, sqlArgs{"site": site, "id": s.ID})
 	case quality.OnPanel:
 		return list[PartRow](ctx, db.pool, partRowSQL+` AND p.part_id = ANY(ARRAY(SELECT x.part_id FROM load_rack y JOIN rack_part x ON x.site_id = y.site_id AND x.rack_id = y.rack_id
-			WHERE y.site_id = @site AND y.load_id = `+loadOfPanel+`)) ORDER BY p.serial`, pgx.StrictNamedArgs{"site": site, "id": s.ID})
+			WHERE y.site_id = @site AND y.load_id = `+loadOfPanel+`)) ORDER BY p.serial`, sqlArgs{"site": site, "id": s.ID})
 	}
-	return list[PartRow](ctx, db.pool, partRowSQL+` AND p.part_id = @id`, pgx.StrictNamedArgs{"site": site, "id": s.ID})
+	return list[PartRow](ctx, db.pool, partRowSQL+` AND p.part_id = @id`, sqlArgs{"site": site, "id": s.ID})
 }
 
 // GateOf returns where a part stands: each requirement of the spec in force, and the spec's code and revision.
@@ -230,7 +229,7 @@ func (db *DB) Story(ctx context.Context, site, part uuid.UUID) ([]StoryLine, err
 		FROM line LEFT JOIN record l ON l.site_id = @site AND l.record_id = line.later_id
 		LEFT JOIN person lp ON lp.site_id = l.site_id AND lp.person_id = l.person_id
 		LEFT JOIN signature sg ON sg.site_id = @site AND sg.signature_id = line.signature_id
-		ORDER BY line.at, line.what, line.before_id IS NOT NULL, line.later_id IS NULL, line.record_id`, pgx.StrictNamedArgs{"site": site, "part": part})
+		ORDER BY line.at, line.what, line.before_id IS NOT NULL, line.later_id IS NULL, line.record_id`, sqlArgs{"site": site, "part": part})
 }
 
 // A UseLine is one thing that went into a record, with its name.
@@ -257,7 +256,7 @@ func (db *DB) UsesOf(ctx context.Context, site uuid.UUID, records []uuid.UUID) (
 		LEFT JOIN bath b ON b.site_id = u.site_id AND b.bath_id = u.bath_id
 		LEFT JOIN part pa ON pa.site_id = u.site_id AND pa.part_id = u.part_id
 		LEFT JOIN record v ON v.site_id = u.site_id AND v.record_id = u.verification_id
-		WHERE u.site_id = @site AND u.record_id = ANY(@records) ORDER BY u.record_id, u.seq`, pgx.StrictNamedArgs{"site": site, "records": records})
+		WHERE u.site_id = @site AND u.record_id = ANY(@records) ORDER BY u.record_id, u.seq`, sqlArgs{"site": site, "records": records})
 }
 
 // A Scanned is what a scanned or typed code turned out to be.
@@ -282,6 +281,6 @@ func (db *DB) Scan(ctx context.Context, site uuid.UUID, code string) (Scanned, e
 			UNION ALL SELECT 6, 'panel', code FROM panel WHERE site_id = @site AND code = upper(@code)
 			UNION ALL SELECT 7, 'certificate', number FROM certificate WHERE site_id = @site AND number = upper(@code)
 			UNION ALL SELECT 8, 'shipment', number FROM shipment WHERE site_id = @site AND (number = upper(@code) OR delivery_note = @code)) AS found
-		ORDER BY rank LIMIT 1`, pgx.StrictNamedArgs{"site": site, "code": code})
+		ORDER BY rank LIMIT 1`, sqlArgs{"site": site, "code": code})
 	return Scanned(r), err
 }

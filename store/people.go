@@ -8,7 +8,6 @@ import (
 	"time"
 
 	"github.com/google/uuid"
-	"github.com/jackc/pgx/v5"
 	"github.com/pquerna/otp/totp"
 
 	"coatbook/quality"
@@ -55,13 +54,13 @@ func (p Person) NeedsSecondFactor() bool {
 // People returns everybody, leavers included, by name.
 func (db *DB) People(ctx context.Context, site uuid.UUID) ([]Person, error) {
 	return list[Person](ctx, db.pool, `SELECT `+personColumns+` FROM person p WHERE p.site_id = @site ORDER BY p.active DESC, p.name`,
-		pgx.StrictNamedArgs{"site": site})
+		sqlArgs{"site": site})
 }
 
 // Person returns one person.
 func (db *DB) Person(ctx context.Context, site, id uuid.UUID) (Person, error) {
 	return one[Person](ctx, db.pool, `SELECT `+personColumns+` FROM person p WHERE p.site_id = @site AND p.person_id = @person`,
-		pgx.StrictNamedArgs{"site": site, "person": id})
+		sqlArgs{"site": site, "person": id})
 }
 
 // NewPerson is what it takes to add a person.
@@ -77,7 +76,7 @@ func (db *DB) AddPerson(ctx context.Context, a Actor, n NewPerson) (Person, erro
 	id := NewID()
 	err := db.inTx(ctx, a.Site, func(tx querier) error {
 		if err := run(ctx, tx, `INSERT INTO person (site_id, person_id, name, sign_on_name, roles, language, film_unit, created_at)
-			VALUES (@site, @person, @name, @sign_on, @roles, @language, nullif(@unit, ''), @at)`, pgx.StrictNamedArgs{
+			VALUES (@site, @person, @name, @sign_on, @roles, @language, nullif(@unit, ''), @at)`, sqlArgs{
 			"site": a.Site, "person": id, "name": n.Name, "sign_on": n.SignOnName, "roles": n.Roles, "language": orElse(n.Language, "en"),
 			"unit": n.FilmUnit, "at": db.Clock()}); err != nil {
 			return err
@@ -101,12 +100,12 @@ func orElse(s, fallback string) string {
 func (db *DB) ChangePerson(ctx context.Context, a Actor, id uuid.UUID, roles []string, language, filmUnit string, active bool) error {
 	return db.inTx(ctx, a.Site, func(tx querier) error {
 		before, err := one[Person](ctx, tx, `SELECT `+personColumns+` FROM person p WHERE p.site_id = @site AND p.person_id = @person FOR UPDATE OF p`,
-			pgx.StrictNamedArgs{"site": a.Site, "person": id})
+			sqlArgs{"site": a.Site, "person": id})
 		if err != nil {
 			return err
 		}
 		if err := run(ctx, tx, `UPDATE person SET roles = @roles, language = @language, film_unit = nullif(@unit, ''), active = @active
-			WHERE site_id = @site AND person_id = @person`, pgx.StrictNamedArgs{"site": a.Site, "person": id, "roles": roles,
+			WHERE site_id = @site AND person_id = @person`, sqlArgs{"site": a.Site, "person": id, "roles": roles,
 			"language": orElse(language, "en"), "unit": filmUnit, "active": active}); err != nil {
 			return err
 		}
@@ -120,7 +119,7 @@ func (db *DB) IssueBadge(ctx context.Context, a Actor, person uuid.UUID) (string
 	code := "BADGE." + newToken()[:22]
 	err := db.inTx(ctx, a.Site, func(tx querier) error {
 		if err := run(ctx, tx, `UPDATE person SET badge_hash = @hash WHERE site_id = @site AND person_id = @person`,
-			pgx.StrictNamedArgs{"site": a.Site, "person": person, "hash": hashToken(code)}); err != nil {
+			sqlArgs{"site": a.Site, "person": person, "hash": hashToken(code)}); err != nil {
 			return err
 		}
 		return db.event(ctx, tx, a, Event{Verb: "badge issued", SubjectKind: "person", Subject: person})
@@ -143,7 +142,7 @@ const selectQualification = `SELECT qualification_id, person_id, record_kind, ce
 // Qualifications returns a person's qualifications, the longest running first.
 func (db *DB) Qualifications(ctx context.Context, site, person uuid.UUID) ([]Qualification, error) {
 	return list[Qualification](ctx, db.pool, selectQualification+`
-		WHERE site_id = @site AND person_id = @person ORDER BY valid_to DESC, record_kind`, pgx.StrictNamedArgs{"site": site, "person": person})
+		WHERE site_id = @site AND person_id = @person ORDER BY valid_to DESC, record_kind`, sqlArgs{"site": site, "person": person})
 }
 
 // AddQualification adds one. Its ID may be left zero.
@@ -156,7 +155,7 @@ func (db *DB) AddQualification(ctx context.Context, a Actor, q Qualification) er
 	}
 	return db.inTx(ctx, a.Site, func(tx querier) error {
 		if err := run(ctx, tx, `INSERT INTO qualification (site_id, qualification_id, person_id, record_kind, certificate, valid_from, valid_to)
-			VALUES (@site, @id, @person, @kind, @certificate, @from, @to)`, pgx.StrictNamedArgs{"site": a.Site, "id": q.ID, "person": q.PersonID,
+			VALUES (@site, @id, @person, @kind, @certificate, @from, @to)`, sqlArgs{"site": a.Site, "id": q.ID, "person": q.PersonID,
 			"kind": q.Kind, "certificate": q.Certificate, "from": q.ValidFrom, "to": q.ValidTo}); err != nil {
 			return err
 		}
@@ -168,12 +167,12 @@ func (db *DB) AddQualification(ctx context.Context, a Actor, q Qualification) er
 func (db *DB) EndQualification(ctx context.Context, a Actor, id uuid.UUID, validTo time.Time, reason string) error {
 	return db.inTx(ctx, a.Site, func(tx querier) error {
 		before, err := one[Qualification](ctx, tx, selectQualification+`
-			WHERE site_id = @site AND qualification_id = @id FOR UPDATE`, pgx.StrictNamedArgs{"site": a.Site, "id": id})
+			WHERE site_id = @site AND qualification_id = @id FOR UPDATE`, sqlArgs{"site": a.Site, "id": id})
 		if err != nil {
 			return err
 		}
 		if err := run(ctx, tx, `UPDATE qualification SET valid_to = @to WHERE site_id = @site AND qualification_id = @id`,
-			pgx.StrictNamedArgs{"site": a.Site, "id": id, "to": validTo}); err != nil {
+			sqlArgs{"site": a.Site, "id": id, "to": validTo}); err != nil {
 			return err
 		}
 		return db.event(ctx, tx, a, Event{Verb: "qualification ended", SubjectKind: "person", Subject: before.PersonID, Before: before,
@@ -186,7 +185,7 @@ func (db *DB) Invite(ctx context.Context, a Actor, person uuid.UUID) (string, er
 	secret := newSiteToken(a.Site)
 	err := db.inTx(ctx, a.Site, func(tx querier) error {
 		if err := run(ctx, tx, `INSERT INTO invitation (site_id, secret_hash, purpose, person_id, expires_at)
-			VALUES (@site, @hash, 'person', @person, @expires)`, pgx.StrictNamedArgs{"site": a.Site, "hash": hashToken(secret), "person": person,
+			VALUES (@site, @hash, 'person', @person, @expires)`, sqlArgs{"site": a.Site, "hash": hashToken(secret), "person": person,
 			"expires": db.Clock().Add(72 * time.Hour)}); err != nil {
 			return err
 		}
@@ -210,7 +209,7 @@ func (db *DB) Invitation(ctx context.Context, secret string) (Invitation, error)
 	site, hash := splitToken(secret)
 	r, err := one[row](ctx, db.pool, `SELECT site_id, person_id FROM invitation
 		WHERE site_id = @site AND secret_hash = @hash AND purpose = 'person' AND used_at IS NULL AND expires_at > @now`,
-		pgx.StrictNamedArgs{"site": site, "hash": hash, "now": db.Clock()})
+		sqlArgs{"site": site, "hash": hash, "now": db.Clock()})
 	if errors.Is(err, ErrNotFound) {
 		return Invitation{}, refuse(RuleInvitationExpired, "This link was used already, has expired or never existed. Ask an administrator for a new one.")
 	}
@@ -276,11 +275,11 @@ func (db *DB) Accept(ctx context.Context, secret, pin, password, codeSecret, cod
 	a := Actor{Site: inv.Site, Person: inv.Person.ID}
 	err = db.inTx(ctx, inv.Site, func(tx querier) error {
 		if err := run(ctx, tx, `UPDATE invitation SET used_at = @now WHERE site_id = @site AND secret_hash = @hash AND used_at IS NULL`,
-			pgx.StrictNamedArgs{"site": inv.Site, "hash": hashToken(secret), "now": db.Clock()}); err != nil {
+			sqlArgs{"site": inv.Site, "hash": hashToken(secret), "now": db.Clock()}); err != nil {
 			return err
 		}
 		if err := run(ctx, tx, `UPDATE person SET pin_hash = coalesce(@pin, pin_hash), password_hash = coalesce(@password, password_hash),
-			totp_secret = coalesce(@code, totp_secret) WHERE site_id = @site AND person_id = @person`, pgx.StrictNamedArgs{"site": inv.Site,
+			totp_secret = coalesce(@code, totp_secret) WHERE site_id = @site AND person_id = @person`, sqlArgs{"site": inv.Site,
 			"person": inv.Person.ID, "pin": pinHash, "password": passwordHash, "code": codeStored}); err != nil {
 			return err
 		}

@@ -139,7 +139,7 @@ func (db *DB) cureSpecOf(ctx context.Context, a Actor, e Entry) (spec quality.Cu
 	if at.IsZero() {
 		at = db.Clock()
 	}
-	revisions, err := list[SpecHead](ctx, db.pool, partSpecsSQL, pgx.StrictNamedArgs{"site": a.Site, "part": ids[0]})
+	revisions, err := list[SpecHead](ctx, db.pool, partSpecsSQL, sqlArgs{"site": a.Site, "part": ids[0]})
 	if err != nil {
 		return spec, window, false, err
 	}
@@ -254,7 +254,7 @@ func (db *DB) checkStretch(ctx context.Context, q querier, site uuid.UUID, e *En
 		return refuse(RuleLoggerFile, "The profile could not be measured: the load has no approved finish spec with a cure section.")
 	}
 	w.circumstance.Profile = &e.recorded.profile
-	if _, err := q.Exec(ctx, `SELECT pg_advisory_xact_lock(hashtextextended(@file, 0))`, pgx.StrictNamedArgs{"file": e.Profile.FileID.String()}); err != nil {
+	if _, err := q.Exec(ctx, `SELECT pg_advisory_xact_lock(hashtextextended(@file, 0))`, sqlArgs{"file": e.Profile.FileID.String()}); err != nil {
 		return err
 	}
 	taken, err := takenStretches(ctx, q, site, e.Profile.FileID)
@@ -271,18 +271,18 @@ func (db *DB) checkStretch(ctx context.Context, q querier, site uuid.UUID, e *En
 func queueCure(b *pgx.Batch, site uuid.UUID, e Entry, w *work) {
 	for _, p := range w.circumstance.Window.Points {
 		b.Queue(`INSERT INTO cure_window (site_id, record_id, metal_c, minutes_min, minutes_max) VALUES (@site, @record, @metal, @least, @longest)`,
-			pgx.StrictNamedArgs{"site": site, "record": e.RecordID, "metal": p.MetalC, "least": p.MinMinutes, "longest": p.MaxMinutes})
+			sqlArgs{"site": site, "record": e.RecordID, "metal": p.MetalC, "least": p.MinMinutes, "longest": p.MaxMinutes})
 	}
 	m := e.recorded
 	if m == nil {
 		return
 	}
 	b.Queue(`INSERT INTO cure_profile (site_id, record_id, file_id, from_s, to_s, layout, started_at, above_c, samples, seconds)
-		VALUES (@site, @record, @file, @from, @to, @layout, @started, @above, @samples, @seconds)`, pgx.StrictNamedArgs{"site": site, "record": e.RecordID,
+		VALUES (@site, @record, @file, @from, @to, @layout, @started, @above, @samples, @seconds)`, sqlArgs{"site": site, "record": e.RecordID,
 		"file": e.Profile.FileID, "from": e.Profile.FromS, "to": e.Profile.ToS, "layout": m.layout, "started": m.started, "above": m.aboveC, "samples": len(m.seconds), "seconds": m.seconds})
 	for _, c := range m.channels {
 		b.Queue(`INSERT INTO cure_channel (site_id, record_id, channel, role, place, column_number, celsius) VALUES (@site, @record, @channel, @role, @place, @column, @celsius)`,
-			pgx.StrictNamedArgs{"site": site, "record": e.RecordID, "channel": c.Channel, "role": c.Role, "place": c.Place, "column": c.Column, "celsius": c.Celsius})
+			sqlArgs{"site": site, "record": e.RecordID, "channel": c.Channel, "role": c.Role, "place": c.Place, "column": c.Column, "celsius": c.Celsius})
 	}
 }
 
@@ -306,7 +306,7 @@ func (db *DB) ProfileOf(ctx context.Context, site, record uuid.UUID) (Profile, e
 		AboveC    float64    `db:"above_c"`
 		Seconds   []float32  `db:"seconds"`
 	}
-	args := pgx.StrictNamedArgs{"site": site, "record": record}
+	args := sqlArgs{"site": site, "record": record}
 	r, err := one[row](ctx, db.pool, `SELECT file_id, from_s, to_s, started_at, above_c, seconds FROM cure_profile WHERE site_id = @site AND record_id = @record`, args)
 	if err != nil {
 		return Profile{}, err
@@ -322,7 +322,7 @@ func (db *DB) ProfileOf(ctx context.Context, site, record uuid.UUID) (Profile, e
 // CureWindowOf returns the powder's window that a cure record was judged by, as it was then; without points where there was none.
 func (db *DB) CureWindowOf(ctx context.Context, site, record uuid.UUID) (w quality.CureWindow, err error) {
 	points, err := list[CurePoint](ctx, db.pool, `SELECT metal_c, minutes_min, minutes_max FROM cure_window WHERE site_id = @site AND record_id = @record ORDER BY metal_c`,
-		pgx.StrictNamedArgs{"site": site, "record": record})
+		sqlArgs{"site": site, "record": record})
 	for _, p := range points {
 		w.Points = append(w.Points, quality.CurePoint{MetalC: p.MetalC, MinMinutes: p.MinutesMin, MaxMinutes: p.MinutesMax})
 	}

@@ -38,19 +38,19 @@ const rackSQL = `SELECT k.rack_id, k.number, k.tag, p.name AS hung_by, k.hung_at
 
 // OpenRacks returns the racks that still hang, newest first.
 func (db *DB) OpenRacks(ctx context.Context, site uuid.UUID) ([]Rack, error) {
-	return list[Rack](ctx, db.pool, rackSQL+` AND k.unloaded_at IS NULL ORDER BY k.hung_at DESC`, pgx.StrictNamedArgs{"site": site})
+	return list[Rack](ctx, db.pool, rackSQL+` AND k.unloaded_at IS NULL ORDER BY k.hung_at DESC`, sqlArgs{"site": site})
 }
 
 // RackByNumber returns one rack.
 func (db *DB) RackByNumber(ctx context.Context, site uuid.UUID, number string) (Rack, error) {
-	return one[Rack](ctx, db.pool, rackSQL+` AND k.number = @number`, pgx.StrictNamedArgs{"site": site, "number": number})
+	return one[Rack](ctx, db.pool, rackSQL+` AND k.number = @number`, sqlArgs{"site": site, "number": number})
 }
 
 // HangRack opens a rack on a tag that is free and returns it.
 func (db *DB) HangRack(ctx context.Context, a Actor, id uuid.UUID, tag string) (Rack, error) {
 	var number string
 	err := db.inTx(ctx, a.Site, func(tx querier) error {
-		existing, err := one[Rack](ctx, tx, rackSQL+` AND k.rack_id = @rack`, pgx.StrictNamedArgs{"site": a.Site, "rack": id})
+		existing, err := one[Rack](ctx, tx, rackSQL+` AND k.rack_id = @rack`, sqlArgs{"site": a.Site, "rack": id})
 		if err == nil {
 			number = existing.Number // the same hanging came twice
 			return nil
@@ -64,7 +64,7 @@ func (db *DB) HangRack(ctx context.Context, a Actor, id uuid.UUID, tag string) (
 		}
 		number = fmt.Sprintf("R-%05d", n)
 		if err := run(ctx, tx, `INSERT INTO rack (site_id, rack_id, number, tag, hung_by, hung_at) VALUES (@site, @rack, @number, @tag, @by, @at)`,
-			pgx.StrictNamedArgs{"site": a.Site, "rack": id, "number": number, "tag": tag, "by": a.Person, "at": db.Clock()}); err != nil {
+			sqlArgs{"site": a.Site, "rack": id, "number": number, "tag": tag, "by": a.Person, "at": db.Clock()}); err != nil {
 			return err
 		}
 		return db.event(ctx, tx, a, Event{Verb: "rack hung", SubjectKind: "rack", Subject: id, After: map[string]string{"number": number, "tag": tag}})
@@ -78,10 +78,10 @@ func (db *DB) HangRack(ctx context.Context, a Actor, id uuid.UUID, tag string) (
 // lockRack returns an open rack and keeps others from changing it meanwhile, or recording on it (lockCarrier). The lock lets
 // rows refer to the rack, so that who holds its parts and writes such a row does not wait for who waits for the parts.
 func lockRack(ctx context.Context, tx querier, site, id uuid.UUID) (Rack, error) {
-	if _, err := tx.Exec(ctx, `SELECT 1 FROM rack WHERE site_id = @site AND rack_id = @rack FOR NO KEY UPDATE`, pgx.StrictNamedArgs{"site": site, "rack": id}); err != nil {
+	if _, err := tx.Exec(ctx, `SELECT 1 FROM rack WHERE site_id = @site AND rack_id = @rack FOR NO KEY UPDATE`, sqlArgs{"site": site, "rack": id}); err != nil {
 		return Rack{}, err
 	}
-	k, err := one[Rack](ctx, tx, rackSQL+` AND k.rack_id = @rack`, pgx.StrictNamedArgs{"site": site, "rack": id})
+	k, err := one[Rack](ctx, tx, rackSQL+` AND k.rack_id = @rack`, sqlArgs{"site": site, "rack": id})
 	if err == nil && k.UnloadedAt != nil {
 		return k, refuse(RuleChanged, fmt.Sprintf("Rack %s was unloaded at %s. Hang a new one.", k.Number, k.UnloadedAt.Format("15:04 on 2 January")))
 	}
@@ -145,7 +145,7 @@ func (db *DB) HangParts(ctx context.Context, a Actor, rack uuid.UUID, parts []uu
 		b := &pgx.Batch{}
 		b.Queue(`INSERT INTO rack_part (site_id, rack_id, part_id, cycle, position)
 			SELECT @site, @rack, n.part_id, n.cycle, n.position FROM unnest(@parts::uuid[], @cycles::int[], @positions::int[]) AS n(part_id, cycle, position)`,
-			pgx.StrictNamedArgs{"site": a.Site, "rack": rack, "parts": ids, "cycles": cycles, "positions": positions})
+			sqlArgs{"site": a.Site, "rack": rack, "parts": ids, "cycles": cycles, "positions": positions})
 		if err := db.queueEvent(b, a, events...); err != nil {
 			return err
 		}
@@ -183,7 +183,7 @@ func (db *DB) TakeOff(ctx context.Context, a Actor, rack, part uuid.UUID) error 
 			return err
 		}
 		if err := run(ctx, tx, `DELETE FROM rack_part WHERE site_id = @site AND rack_id = @rack AND part_id = @part`,
-			pgx.StrictNamedArgs{"site": a.Site, "rack": rack, "part": part}); err != nil {
+			sqlArgs{"site": a.Site, "rack": rack, "part": part}); err != nil {
 			return err
 		}
 		if _, err := db.refresh(ctx, tx, a.Site, []uuid.UUID{part}); err != nil {
@@ -201,7 +201,7 @@ func (db *DB) Unload(ctx context.Context, a Actor, rack uuid.UUID) error {
 			return err
 		}
 		if err := run(ctx, tx, `UPDATE rack SET unloaded_at = @at WHERE site_id = @site AND rack_id = @rack AND unloaded_at IS NULL`,
-			pgx.StrictNamedArgs{"site": a.Site, "rack": rack, "at": db.Clock()}); err != nil {
+			sqlArgs{"site": a.Site, "rack": rack, "at": db.Clock()}); err != nil {
 			return err
 		}
 		return db.event(ctx, tx, a, Event{Verb: "rack unloaded", SubjectKind: "rack", Subject: rack, Before: map[string]string{"tag": k.Tag}})

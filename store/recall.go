@@ -22,7 +22,7 @@ func suspectWindow(ctx context.Context, q querier, site, device uuid.UUID, wrong
 	checks, err := list[goodCheck](ctx, q, `SELECT r.record_id, r.observed_at FROM record r
 		WHERE r.site_id = @site AND r.instrument_id = @device AND r.kind IN ('verification', 'calibration') AND `+leftGood+`
 		AND NOT EXISTS (SELECT 1 FROM record s WHERE s.site_id = r.site_id AND s.supersedes_id = r.record_id)
-		AND r.observed_at <> @wrong ORDER BY r.observed_at`, pgx.StrictNamedArgs{"site": site, "device": device, "wrong": wrong})
+		AND r.observed_at <> @wrong ORDER BY r.observed_at`, sqlArgs{"site": site, "device": device, "wrong": wrong})
 	for i := range checks {
 		if checks[i].ObservedAt.Before(wrong) {
 			before = &checks[i]
@@ -49,7 +49,7 @@ func suspectRecords(ctx context.Context, q querier, site, device uuid.UUID, befo
 		AND NOT EXISTS (SELECT 1 FROM record s WHERE s.site_id = r.site_id AND s.supersedes_id = r.record_id)
 		AND NOT EXISTS (SELECT 1 FROM recall_record rr JOIN recall_review v ON v.site_id = rr.site_id AND v.review_id = rr.review_id
 			WHERE rr.site_id = r.site_id AND rr.record_id = r.record_id AND v.instrument_id = @device)`,
-		pgx.StrictNamedArgs{"site": site, "device": device, "from": from, "to": to})
+		sqlArgs{"site": site, "device": device, "from": from, "to": to})
 }
 
 // openRecall opens the review of everything that was made with a device since it was last good, in the transaction of what
@@ -66,7 +66,7 @@ func (db *DB) openRecall(ctx context.Context, tx querier, a Actor, st Site, devi
 		return "", err
 	}
 	parts, err := column[uuid.UUID](ctx, tx, `SELECT DISTINCT x.part_id FROM record r CROSS JOIN `+partsOfRecord+` WHERE r.site_id = @site AND r.record_id = ANY(@records)`,
-		pgx.StrictNamedArgs{"site": a.Site, "records": records})
+		sqlArgs{"site": a.Site, "records": records})
 	if err != nil {
 		return "", fmt.Errorf("parts measured with %s: %w", device.Code, err)
 	}
@@ -135,7 +135,7 @@ type recallRow struct {
 func (db *DB) insertRecall(ctx context.Context, tx querier, a Actor, st Site, r recallRow) error {
 	now := db.Clock()
 	day, _ := st.ShopDay(now)
-	args := pgx.StrictNamedArgs{"site": a.Site, "review": r.id, "number": r.number, "device": r.device, "record": null(r.record), "good": uuid.NullUUID{}, "from": (*time.Time)(nil),
+	args := sqlArgs{"site": a.Site, "review": r.id, "number": r.number, "device": r.device, "record": null(r.record), "good": uuid.NullUUID{}, "from": (*time.Time)(nil),
 		"to": r.wrong, "cause": r.cause, "hold": r.hold, "by": a.Person, "at": now, "day": day}
 	if r.before != nil {
 		args["good"], args["from"] = null(r.before.RecordID), &r.before.ObservedAt
@@ -147,7 +147,7 @@ func (db *DB) insertRecall(ctx context.Context, tx querier, a Actor, st Site, r 
 	b.Queue(`INSERT INTO recall_review (site_id, review_id, number, instrument_id, record_id, good_id, suspect_from, suspect_to, cause, hold_id, opened_by, opened_at, shop_day)
 		VALUES (@site, @review, @number, @device, @record, @good, @from, @to, @cause, (SELECT hold_id FROM hold WHERE site_id = @site AND number = @hold), @by, @at, @day)`, args)
 	b.Queue(`INSERT INTO recall_record (site_id, entry_id, review_id, record_id, listed_at) SELECT @site, gen_random_uuid(), @review, unnest(@records::uuid[]), @at`,
-		pgx.StrictNamedArgs{"site": a.Site, "review": r.id, "records": r.records, "at": now})
+		sqlArgs{"site": a.Site, "review": r.id, "records": r.records, "at": now})
 	held := map[uuid.UUID]bool{}
 	for _, s := range r.held {
 		held[s.PartID] = true
@@ -161,7 +161,7 @@ func (db *DB) insertRecall(ctx context.Context, tx querier, a Actor, st Site, r 
 		b.Queue(`INSERT INTO recall_line (site_id, review_id, part_id, status, release_id, held) VALUES (@site, @review, @part, @status,
 			(SELECT rl.release_id FROM release rl WHERE rl.site_id = @site AND rl.part_id = @part
 				AND NOT EXISTS (SELECT 1 FROM release_void v WHERE v.site_id = rl.site_id AND v.release_id = rl.release_id) ORDER BY rl.released_at DESC LIMIT 1), @held)`,
-			pgx.StrictNamedArgs{"site": a.Site, "review": r.id, "part": s.PartID, "status": status, "held": held[s.PartID]})
+			sqlArgs{"site": a.Site, "review": r.id, "part": s.PartID, "status": status, "held": held[s.PartID]})
 	}
 	if err := db.queueEvent(b, a, Event{Verb: "recall opened", SubjectKind: "recall", Subject: r.id, Record: r.record, Reason: r.cause,
 		After: map[string]any{"number": r.number, "device": r.device, "records": len(r.records), "parts": len(r.lines), "held": len(r.held), "released": released, "hold": r.hold}}); err != nil {
@@ -175,13 +175,13 @@ func (db *DB) insertRecall(ctx context.Context, tx querier, a Actor, st Site, r 
 func (db *DB) recallCorrected(b *pgx.Batch, site, original, correction uuid.UUID) {
 	b.Queue(`INSERT INTO recall_record (site_id, entry_id, review_id, record_id, listed_at)
 		SELECT site_id, gen_random_uuid(), review_id, @correction, @at FROM recall_record WHERE site_id = @site AND record_id = @original`,
-		pgx.StrictNamedArgs{"site": site, "original": original, "correction": correction, "at": db.Clock()})
+		sqlArgs{"site": site, "original": original, "correction": correction, "at": db.Clock()})
 }
 
 // refuseRecalled refuses a correction that names a device for a time at which it is known to have been wrong.
 func refuseRecalled(ctx context.Context, q querier, site uuid.UUID, device Instrument, at time.Time) error {
 	number, err := value[string](ctx, q, `SELECT number FROM recall_review WHERE site_id = @site AND instrument_id = @device
-		AND (suspect_from IS NULL OR suspect_from <= @at) AND suspect_to >= @at LIMIT 1`, pgx.StrictNamedArgs{"site": site, "device": device.ID, "at": at})
+		AND (suspect_from IS NULL OR suspect_from <= @at) AND suspect_to >= @at LIMIT 1`, sqlArgs{"site": site, "device": device.ID, "at": at})
 	if errors.Is(err, ErrNotFound) {
 		return nil
 	}

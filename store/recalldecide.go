@@ -48,7 +48,7 @@ func (db *DB) decideRecall(ctx context.Context, tx querier, a Actor, review uuid
 	if err != nil {
 		return err
 	}
-	r, err := one[Recall](ctx, tx, recallSQL+` AND v.review_id = @review`, pgx.StrictNamedArgs{"site": a.Site, "review": review})
+	r, err := one[Recall](ctx, tx, recallSQL+` AND v.review_id = @review`, sqlArgs{"site": a.Site, "review": review})
 	if err != nil {
 		return err
 	}
@@ -60,7 +60,7 @@ func (db *DB) decideRecall(ctx context.Context, tx querier, a Actor, review uuid
 	if err := lockWithLots(ctx, tx, a.Site, d.Parts, lots); err != nil {
 		return err
 	}
-	lines, err := list[RecallLine](ctx, tx, recallLineSQL+` AND l.part_id = ANY(@parts) ORDER BY p.serial`, pgx.StrictNamedArgs{"site": a.Site, "review": review, "parts": d.Parts})
+	lines, err := list[RecallLine](ctx, tx, recallLineSQL+` AND l.part_id = ANY(@parts) ORDER BY p.serial`, sqlArgs{"site": a.Site, "review": review, "parts": d.Parts})
 	if err != nil {
 		return err
 	}
@@ -115,7 +115,7 @@ func (db *DB) decideRecall(ctx context.Context, tx querier, a Actor, review uuid
 		return err
 	}
 	record, err := value[uuid.UUID](ctx, tx, `SELECT coalesce(@record::uuid, (SELECT record_id FROM recall_record WHERE site_id = @site AND review_id = @review LIMIT 1))`,
-		pgx.StrictNamedArgs{"site": a.Site, "record": r.RecordID, "review": r.ID})
+		sqlArgs{"site": a.Site, "record": r.RecordID, "review": r.ID})
 	if err != nil {
 		return err
 	}
@@ -159,7 +159,7 @@ func (db *DB) queueRecallDecision(b *pgx.Batch, a Actor, r Recall, l RecallLine,
 		return err
 	}
 	b.Queue(`INSERT INTO recall_decision (site_id, decision_id, review_id, part_id, code, reason, signature_id, decided_by, decided_at)
-		VALUES (@site, @id, @review, @part, @code, @reason, @signature, @by, @at)`, pgx.StrictNamedArgs{"site": a.Site, "id": NewID(), "review": r.ID, "part": l.PartID,
+		VALUES (@site, @id, @review, @part, @code, @reason, @signature, @by, @at)`, sqlArgs{"site": a.Site, "id": NewID(), "review": r.ID, "part": l.PartID,
 		"code": d.Code, "reason": d.Reason, "signature": signature, "by": a.Person, "at": db.Clock()})
 	return db.queueEvent(b, a, Event{Verb: "recall decided", SubjectKind: "part", Subject: l.PartID, Record: r.RecordID.UUID, Before: map[string]string{"status": l.Now},
 		After: map[string]string{"recall": r.Number, "code": d.Code}, Reason: d.Reason})
@@ -171,7 +171,7 @@ func (db *DB) queueReleaseVoid(b *pgx.Batch, a Actor, r Recall, s *standing, rea
 		SELECT rl.site_id, rl.release_id, coalesce(@record::uuid, (SELECT rr.record_id FROM recall_record rr WHERE rr.site_id = @site AND rr.review_id = @review LIMIT 1)), @at
 		FROM release rl WHERE rl.site_id = @site AND rl.part_id = @part
 		AND NOT EXISTS (SELECT 1 FROM release_void v WHERE v.site_id = rl.site_id AND v.release_id = rl.release_id)`,
-		pgx.StrictNamedArgs{"site": a.Site, "record": r.RecordID, "review": r.ID, "at": db.Clock(), "part": s.PartID})
+		sqlArgs{"site": a.Site, "record": r.RecordID, "review": r.ID, "at": db.Clock(), "part": s.PartID})
 	return db.queueEvent(b, a, Event{Verb: "release void", SubjectKind: "part", Subject: s.PartID, Record: r.RecordID.UUID,
 		Before: map[string]string{"status": s.Status}, Reason: fmt.Sprintf("Recall %s: %s", r.Number, reason)})
 }
@@ -181,7 +181,7 @@ func (db *DB) queueReleaseVoid(b *pgx.Batch, a Actor, r Recall, s *standing, rea
 func (db *DB) queueLift(b *pgx.Batch, a Actor, st Site, r Recall, s *standing, reason string, proof Proof) error {
 	hold := r.HoldID.UUID
 	b.Queue(`UPDATE hold_part SET open = false WHERE site_id = @site AND hold_id = @hold AND part_id = @part AND open`,
-		pgx.StrictNamedArgs{"site": a.Site, "hold": hold, "part": s.PartID})
+		sqlArgs{"site": a.Site, "hold": hold, "part": s.PartID})
 	text := fmt.Sprintf("Recall %s: %s", r.Number, reason)
 	signature, err := db.sign(b, a, proof, "disposed", fmt.Sprintf("Decided no_defect for part %s: %s", s.Serial, text), dispositionContent(hold, s.PartID, "no_defect", text, "", time.Time{}))
 	if err != nil {
@@ -189,7 +189,7 @@ func (db *DB) queueLift(b *pgx.Batch, a Actor, st Site, r Recall, s *standing, r
 	}
 	day, _ := st.ShopDay(db.Clock())
 	b.Queue(`INSERT INTO disposition (site_id, disposition_id, hold_id, part_id, code, reason, concession_ref, concession_ends, signature_id, decided_by, decided_at, shop_day)
-		VALUES (@site, @id, @hold, @part, 'no_defect', @reason, '', NULL, @signature, @by, @at, @day)`, pgx.StrictNamedArgs{"site": a.Site, "id": NewID(), "hold": hold,
+		VALUES (@site, @id, @hold, @part, 'no_defect', @reason, '', NULL, @signature, @by, @at, @day)`, sqlArgs{"site": a.Site, "id": NewID(), "hold": hold,
 		"part": s.PartID, "reason": text, "signature": signature, "by": a.Person, "at": db.Clock(), "day": day})
 	return nil
 }
@@ -204,7 +204,7 @@ func (db *DB) CloseRecall(ctx context.Context, a Actor, review uuid.UUID, conclu
 		return refuse("recall_closing_conclusion_given", constraintSentences["recall_closing_conclusion_given"])
 	}
 	return db.inTx(ctx, a.Site, func(tx querier) error {
-		r, err := one[Recall](ctx, tx, recallSQL+` AND v.review_id = @review`, pgx.StrictNamedArgs{"site": a.Site, "review": review})
+		r, err := one[Recall](ctx, tx, recallSQL+` AND v.review_id = @review`, sqlArgs{"site": a.Site, "review": review})
 		if err != nil {
 			return err
 		}
@@ -221,7 +221,7 @@ func (db *DB) CloseRecall(ctx context.Context, a Actor, review uuid.UUID, conclu
 			return err
 		}
 		b.Queue(`INSERT INTO recall_closing (site_id, review_id, conclusion, signature_id, closed_by, closed_at) VALUES (@site, @review, @conclusion, @signature, @by, @at)`,
-			pgx.StrictNamedArgs{"site": a.Site, "review": review, "conclusion": conclusion, "signature": signature, "by": a.Person, "at": db.Clock()})
+			sqlArgs{"site": a.Site, "review": review, "conclusion": conclusion, "signature": signature, "by": a.Person, "at": db.Clock()})
 		if err := db.queueEvent(b, a, Event{Verb: "recall closed", SubjectKind: "recall", Subject: review, Record: r.RecordID.UUID, After: map[string]string{"number": r.Number}, Reason: conclusion}); err != nil {
 			return err
 		}

@@ -6,7 +6,6 @@ import (
 	"time"
 
 	"github.com/google/uuid"
-	"github.com/jackc/pgx/v5"
 
 	"coatbook/quality"
 )
@@ -54,22 +53,22 @@ const recallSQL = `SELECT v.review_id, v.number, v.instrument_id, i.code AS devi
 
 // Recalls returns the reviews of a site, the open ones first, then the newest.
 func (db *DB) Recalls(ctx context.Context, site uuid.UUID) ([]Recall, error) {
-	return list[Recall](ctx, db.pool, recallSQL+` ORDER BY c.closed_at IS NOT NULL, v.opened_at DESC LIMIT 200`, pgx.StrictNamedArgs{"site": site})
+	return list[Recall](ctx, db.pool, recallSQL+` ORDER BY c.closed_at IS NOT NULL, v.opened_at DESC LIMIT 200`, sqlArgs{"site": site})
 }
 
 // OpenRecalls returns the reviews that are not closed, the oldest first.
 func (db *DB) OpenRecalls(ctx context.Context, site uuid.UUID) ([]Recall, error) {
-	return list[Recall](ctx, db.pool, recallSQL+` AND c.closed_at IS NULL ORDER BY v.opened_at`, pgx.StrictNamedArgs{"site": site})
+	return list[Recall](ctx, db.pool, recallSQL+` AND c.closed_at IS NULL ORDER BY v.opened_at`, sqlArgs{"site": site})
 }
 
 // RecallsOf returns the reviews of a device, the newest first.
 func (db *DB) RecallsOf(ctx context.Context, site, device uuid.UUID) ([]Recall, error) {
-	return list[Recall](ctx, db.pool, recallSQL+` AND v.instrument_id = @device ORDER BY v.opened_at DESC`, pgx.StrictNamedArgs{"site": site, "device": device})
+	return list[Recall](ctx, db.pool, recallSQL+` AND v.instrument_id = @device ORDER BY v.opened_at DESC`, sqlArgs{"site": site, "device": device})
 }
 
 // RecallByNumber returns one review.
 func (db *DB) RecallByNumber(ctx context.Context, site uuid.UUID, number string) (Recall, error) {
-	r, err := one[Recall](ctx, db.pool, recallSQL+` AND v.number = @number`, pgx.StrictNamedArgs{"site": site, "number": number})
+	r, err := one[Recall](ctx, db.pool, recallSQL+` AND v.number = @number`, sqlArgs{"site": site, "number": number})
 	if err != nil {
 		return r, fmt.Errorf("recall %q: %w", number, err)
 	}
@@ -117,7 +116,7 @@ const recallLineSQL = `SELECT l.part_id, p.serial, pn.code AS part_number, j.num
 
 // RecallLines returns the parts of a review by customer and serial, those that are out of the house first.
 func (db *DB) RecallLines(ctx context.Context, site, review uuid.UUID) ([]RecallLine, error) {
-	return list[RecallLine](ctx, db.pool, recallLineSQL+` ORDER BY l.release_id IS NULL, j.customer, p.serial`, pgx.StrictNamedArgs{"site": site, "review": review})
+	return list[RecallLine](ctx, db.pool, recallLineSQL+` ORDER BY l.release_id IS NULL, j.customer, p.serial`, sqlArgs{"site": site, "review": review})
 }
 
 // A RecallRecord is a record in a review; its part is empty when it is about a bath or another device.
@@ -142,7 +141,7 @@ func (db *DB) RecallRecords(ctx context.Context, site, review uuid.UUID) ([]Reca
 		LEFT JOIN instrument i ON i.site_id = r.site_id AND i.instrument_id = r.instrument_id
 		LEFT JOIN bath ba ON ba.site_id = r.site_id AND ba.bath_id = r.bath_id
 		LEFT JOIN station ov ON ov.site_id = r.site_id AND ov.station_id = r.oven_id
-		WHERE rr.site_id = @site AND rr.review_id = @review ORDER BY p.serial NULLS LAST, r.observed_at, r.record_id`, pgx.StrictNamedArgs{"site": site, "review": review})
+		WHERE rr.site_id = @site AND rr.review_id = @review ORDER BY p.serial NULLS LAST, r.observed_at, r.record_id`, sqlArgs{"site": site, "review": review})
 }
 
 // A DeviceCheck is one verification or calibration of a device with the value of each point, as found and as left.
@@ -173,7 +172,7 @@ type DevicePoint struct {
 
 // DeviceChecks returns the verifications and calibrations of a device, the newest first.
 func (db *DB) DeviceChecks(ctx context.Context, site, device uuid.UUID, limit int) ([]DeviceCheck, error) {
-	args := pgx.StrictNamedArgs{"site": site, "device": device, "limit": limit}
+	args := sqlArgs{"site": site, "device": device, "limit": limit}
 	checks, err := list[DeviceCheck](ctx, db.pool, `SELECT r.record_id, r.kind, r.observed_at, p.name AS person, r.verdict,
 			coalesce((SELECT ra.code FROM rating ra WHERE ra.site_id = r.site_id AND ra.record_id = r.record_id AND ra.characteristic = 'occasion' LIMIT 1), '') AS occasion,
 			coalesce((SELECT ra.code FROM rating ra WHERE ra.site_id = r.site_id AND ra.record_id = r.record_id AND ra.characteristic = 'certificate' LIMIT 1), '') AS certificate,
@@ -196,7 +195,7 @@ func (db *DB) DeviceChecks(ctx context.Context, site, device uuid.UUID, limit in
 		FROM reading f LEFT JOIN reading l ON l.site_id = f.site_id AND l.record_id = f.record_id AND l.location = f.location AND l.spot = f.spot
 			AND l.characteristic = CASE f.characteristic WHEN 'zero_reading' THEN 'zero_as_left' WHEN 'shim_reading' THEN 'shim_as_left' ELSE 'left_' || substr(f.characteristic, 7) END
 		WHERE f.site_id = @site AND f.record_id = ANY(@ids) AND (f.characteristic IN ('zero_reading', 'shim_reading') OR f.characteristic LIKE 'found\_%')
-		ORDER BY f.record_id, f.seq`, pgx.StrictNamedArgs{"site": site, "ids": ids})
+		ORDER BY f.record_id, f.seq`, sqlArgs{"site": site, "ids": ids})
 	if err != nil {
 		return nil, fmt.Errorf("readings of a device's checks: %w", err)
 	}

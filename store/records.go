@@ -315,10 +315,10 @@ func (db *DB) arrive(ctx context.Context, tx querier, a Actor, e Entry, hash str
 	if err := send(ctx, tx, b); err != nil {
 		return st, nil, saved, false, err
 	}
-	sites := ask[Site](b, selectSite, pgx.StrictNamedArgs{"site": a.Site})
-	before := ask[storedRow](b, storedSQL, pgx.StrictNamedArgs{"site": a.Site, "record": e.RecordID})
+	sites := ask[Site](b, selectSite, sqlArgs{"site": a.Site})
+	before := ask[storedRow](b, storedSQL, sqlArgs{"site": a.Site, "record": e.RecordID})
 	lockDevices(b, a.Site, e)
-	b.Queue(lockSavedSQL, pgx.StrictNamedArgs{"site": a.Site, "parts": *ids, "kind": string(e.Kind)})
+	b.Queue(lockSavedSQL, sqlArgs{"site": a.Site, "parts": *ids, "kind": string(e.Kind)})
 	if e.correction == nil {
 		w = db.askFor(b, a, e, *ids)
 	}
@@ -425,7 +425,7 @@ func (db *DB) askFor(b *pgx.Batch, a Actor, e Entry, ids []uuid.UUID) *asked {
 		r.present = askSubjectParts(b, a.Site, e.Subject)
 	}
 	r.standings = db.askStandings(b, a.Site, ids)
-	r.revisions = ask[SpecHead](b, partSpecsSQL, pgx.StrictNamedArgs{"site": a.Site, "part": ids[0]})
+	r.revisions = ask[SpecHead](b, partSpecsSQL, sqlArgs{"site": a.Site, "part": ids[0]})
 	if e.Kind == quality.Film {
 		r.film = askFilm(b, a.Site, ids[0], e)
 	}
@@ -579,7 +579,7 @@ func (w *work) name() string {
 // observed.
 func askQualification(b *pgx.Batch, a Actor, kind quality.Kind) (answered func(e *Entry, w *work)) {
 	rows := ask[Qualification](b, selectQualification+`WHERE site_id = @site AND person_id = @person AND record_kind = @kind`,
-		pgx.StrictNamedArgs{"site": a.Site, "person": a.Person, "kind": kind})
+		sqlArgs{"site": a.Site, "person": a.Person, "kind": kind})
 	return func(e *Entry, w *work) {
 		today := e.ObservedAt.In(w.site.Location()).Format(time.DateOnly)
 		var until time.Time // the last day of those that had begun

@@ -5,7 +5,6 @@ import (
 	"time"
 
 	"github.com/google/uuid"
-	"github.com/jackc/pgx/v5"
 
 	"coatbook/quality"
 )
@@ -83,7 +82,7 @@ const headerSQL = `SELECT r.record_id, r.kind, CASE WHEN r.part_id IS NOT NULL T
 
 // RecordByID returns one record with its readings as entered, findings, uses and exceptions.
 func (db *DB) RecordByID(ctx context.Context, site, id uuid.UUID) (Record, error) {
-	args := pgx.StrictNamedArgs{"site": site, "record": id}
+	args := sqlArgs{"site": site, "record": id}
 	h, err := one[Header](ctx, db.pool, headerSQL+` AND r.record_id = @record`, args)
 	if err != nil {
 		return Record{}, err
@@ -131,7 +130,7 @@ func readings(ctx context.Context, q querier, site, record uuid.UUID) ([]quality
 		Flag           string   `db:"flag"`
 	}
 	rows, err := list[row](ctx, q, `SELECT characteristic, location, spot, rep, value, value_text, unit, source, raw_text, absence, flag FROM reading
-		WHERE site_id = @site AND record_id = @record ORDER BY seq`, pgx.StrictNamedArgs{"site": site, "record": record})
+		WHERE site_id = @site AND record_id = @record ORDER BY seq`, sqlArgs{"site": site, "record": record})
 	if err != nil {
 		return nil, err
 	}
@@ -163,7 +162,7 @@ func findings(ctx context.Context, q querier, site, record uuid.UUID) ([]quality
 		Text    string   `db:"sentence"`
 	}
 	rows, err := list[row](ctx, q, `SELECT rule, place, limit_text, value, unit, verdict, fault, sentence FROM finding
-		WHERE site_id = @site AND record_id = @record ORDER BY seq`, pgx.StrictNamedArgs{"site": site, "record": record})
+		WHERE site_id = @site AND record_id = @record ORDER BY seq`, sqlArgs{"site": site, "record": record})
 	if err != nil {
 		return nil, err
 	}
@@ -178,5 +177,5 @@ func findings(ctx context.Context, q querier, site, record uuid.UUID) ([]quality
 func (db *DB) RecordsOn(ctx context.Context, site uuid.UUID, s Subject) ([]Header, error) {
 	column := map[quality.Subject]string{quality.OnPart: "part_id", quality.OnRack: "rack_id", quality.OnLoad: "load_id", quality.OnInstrument: "instrument_id",
 		quality.OnPanel: "panel_id"}[s.Kind]
-	return list[Header](ctx, db.pool, headerSQL+` AND r.`+column+` = @id ORDER BY r.observed_at DESC LIMIT 200`, pgx.StrictNamedArgs{"site": site, "id": s.ID})
+	return list[Header](ctx, db.pool, headerSQL+` AND r.`+column+` = @id ORDER BY r.observed_at DESC LIMIT 200`, sqlArgs{"site": site, "id": s.ID})
 }

@@ -80,7 +80,7 @@ func (db *DB) releaseOne(b *pgx.Batch, a Actor, st Site, s *standing, spec quali
 	day, shift := st.ShopDay(db.Clock())
 	id := NewID()
 	b.Queue(`INSERT INTO release (site_id, release_id, part_id, cycle, signature_id, released_by, released_at, shop_day, shift, gate)
-		VALUES (@site, @id, @part, @cycle, @signature, @by, @at, @day, @shift, @gate)`, pgx.StrictNamedArgs{"site": a.Site, "id": id, "part": s.PartID,
+		VALUES (@site, @id, @part, @cycle, @signature, @by, @at, @day, @shift, @gate)`, sqlArgs{"site": a.Site, "id": id, "part": s.PartID,
 		"cycle": s.Cycle, "signature": signature, "by": a.Person, "at": db.Clock(), "day": day, "shift": shift, "gate": gate})
 	s.Released = true
 	return nil
@@ -121,7 +121,7 @@ func (db *DB) releaseWaits(ctx context.Context, q querier, site uuid.UUID, all [
 		Recall string `db:"recall"`
 	}
 	open, err := list[recalled](ctx, q, `SELECT p.serial, x.recall FROM part p CROSS JOIN LATERAL (SELECT `+undecidedRecall+` AS recall) x
-		WHERE p.site_id = @site AND p.part_id = ANY(@parts) AND x.recall <> '' ORDER BY p.serial LIMIT 1`, pgx.StrictNamedArgs{"site": site, "parts": idsOf(all)})
+		WHERE p.site_id = @site AND p.part_id = ANY(@parts) AND x.recall <> '' ORDER BY p.serial LIMIT 1`, sqlArgs{"site": site, "parts": idsOf(all)})
 	if err != nil {
 		return fmt.Errorf("recalls of parts to release: %w", err)
 	}

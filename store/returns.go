@@ -44,12 +44,12 @@ func (db *DB) takeReturn(ctx context.Context, tx querier, a Actor, r NewReturn, 
 	if err := lockParts(ctx, tx, a.Site, r.Parts); err != nil {
 		return "", err
 	}
-	s, err := one[Shipment](ctx, tx, shipmentSQL+` AND s.shipment_id = @shipment`, pgx.StrictNamedArgs{"site": a.Site, "shipment": r.Shipment})
+	s, err := one[Shipment](ctx, tx, shipmentSQL+` AND s.shipment_id = @shipment`, sqlArgs{"site": a.Site, "shipment": r.Shipment})
 	if err != nil {
 		return "", err
 	}
 	out, err := column[uuid.UUID](ctx, tx, `SELECT sp.part_id FROM shipment_part sp WHERE sp.site_id = @site AND sp.shipment_id = @shipment AND sp.part_id = ANY(@parts) AND `+notReturned,
-		pgx.StrictNamedArgs{"site": a.Site, "shipment": r.Shipment, "parts": r.Parts})
+		sqlArgs{"site": a.Site, "shipment": r.Shipment, "parts": r.Parts})
 	if err != nil {
 		return "", err
 	}
@@ -84,12 +84,12 @@ func (db *DB) takeReturn(ctx context.Context, tx querier, a Actor, r NewReturn, 
 			return "", err
 		}
 		b.Queue(`INSERT INTO shipment_return (site_id, return_id, shipment_id, part_id, reason, hold_id, signature_id, taken_by, taken_at, shop_day)
-			VALUES (@site, @id, @shipment, @part, @reason, @hold, @signature, @by, @at, @day)`, pgx.StrictNamedArgs{"site": a.Site, "id": id, "shipment": r.Shipment, "part": p.PartID,
+			VALUES (@site, @id, @shipment, @part, @reason, @hold, @signature, @by, @at, @day)`, sqlArgs{"site": a.Site, "id": id, "shipment": r.Shipment, "part": p.PartID,
 			"reason": r.Reason, "hold": holdID, "signature": signature, "by": a.Person, "at": db.Clock(), "day": day})
 		b.Queue(`INSERT INTO release_void (site_id, release_id, return_id, voided_at)
 			SELECT rl.site_id, rl.release_id, @id, @at FROM release rl WHERE rl.site_id = @site AND rl.part_id = @part
 			AND NOT EXISTS (SELECT 1 FROM release_void v WHERE v.site_id = rl.site_id AND v.release_id = rl.release_id)`,
-			pgx.StrictNamedArgs{"site": a.Site, "id": id, "part": p.PartID, "at": db.Clock()})
+			sqlArgs{"site": a.Site, "id": id, "part": p.PartID, "at": db.Clock()})
 		if err := db.queueEvent(b, a, Event{Verb: "came back", SubjectKind: "part", Subject: p.PartID, Before: map[string]string{"status": StatusShipped, "shipment": s.Number},
 			After: map[string]string{"hold": hold}, Reason: r.Reason}); err != nil {
 			return "", err

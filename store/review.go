@@ -80,7 +80,7 @@ const selectChanges = `
 	ORDER BY at, id, kind`
 
 func dayChanges(ctx context.Context, q querier, st Site, begins, ends time.Time) ([]Change, error) {
-	changes, err := list[Change](ctx, q, selectChanges, pgx.StrictNamedArgs{"site": st.ID, "begins": begins, "ends": ends, "clock_ms": int64(st.ClockLimitSeconds) * 1000})
+	changes, err := list[Change](ctx, q, selectChanges, sqlArgs{"site": st.ID, "begins": begins, "ends": ends, "clock_ms": int64(st.ClockLimitSeconds) * 1000})
 	if err != nil {
 		return nil, fmt.Errorf("changes of a day: %w", err)
 	}
@@ -120,7 +120,7 @@ const (
 
 // SealedDays returns the last sealed days, newest first, with their reviews.
 func (db *DB) SealedDays(ctx context.Context, site uuid.UUID, limit int) ([]DayReview, error) {
-	return list[DayReview](ctx, db.pool, selectDay+`ORDER BY l.number DESC LIMIT @limit`, pgx.StrictNamedArgs{"site": site, "limit": limit})
+	return list[DayReview](ctx, db.pool, selectDay+`ORDER BY l.number DESC LIMIT @limit`, sqlArgs{"site": site, "limit": limit})
 }
 
 // A ReviewedDay is a shop day with what changed on it.
@@ -143,7 +143,7 @@ func (db *DB) ReviewOf(ctx context.Context, st Site, day time.Time) (ReviewedDay
 }
 
 func reviewOf(ctx context.Context, q querier, st Site, day time.Time) (d ReviewedDay, err error) {
-	d.DayReview, err = one[DayReview](ctx, q, selectDay+`AND l.shop_day = @day`, pgx.StrictNamedArgs{"site": st.ID, "day": day})
+	d.DayReview, err = one[DayReview](ctx, q, selectDay+`AND l.shop_day = @day`, sqlArgs{"site": st.ID, "day": day})
 	switch {
 	case err == nil:
 		d.Sealed = true
@@ -185,7 +185,7 @@ func (db *DB) SignReview(ctx context.Context, a Actor, day time.Time, note strin
 			return err
 		}
 		b.Queue(`INSERT INTO day_review (site_id, review_id, number, signature_id, reviewed_by, reviewed_at, listed, note)
-			VALUES (@site, @id, @number, @signature, @by, @at, @listed, @note)`, pgx.StrictNamedArgs{"site": a.Site, "id": NewID(), "number": d.Number,
+			VALUES (@site, @id, @number, @signature, @by, @at, @listed, @note)`, sqlArgs{"site": a.Site, "id": NewID(), "number": d.Number,
 			"signature": signature, "by": a.Person, "at": db.Clock(), "listed": keys, "note": note})
 		if err := db.queueEvent(b, a, Event{Verb: "day reviewed", SubjectKind: "day", After: map[string]any{"seal": d.Number,
 			"day": day.Format(time.DateOnly), "changes": len(keys)}, Reason: note}); err != nil {
@@ -216,7 +216,7 @@ func (db *DB) WaitingReviews(ctx context.Context, site uuid.UUID) (u Unattended,
 		Oldest *time.Time `db:"oldest"`
 	}
 	r, err := one[row](ctx, db.pool, `SELECT count(*) AS days, min(shop_day) AS oldest FROM seal l WHERE site_id = @site
-		AND NOT EXISTS (SELECT 1 FROM day_review v WHERE v.site_id = l.site_id AND v.number = l.number)`, pgx.StrictNamedArgs{"site": site})
+		AND NOT EXISTS (SELECT 1 FROM day_review v WHERE v.site_id = l.site_id AND v.number = l.number)`, sqlArgs{"site": site})
 	if err != nil {
 		return u, fmt.Errorf("days to review: %w", err)
 	}

@@ -8,7 +8,6 @@ import (
 	"time"
 
 	"github.com/google/uuid"
-	"github.com/jackc/pgx/v5"
 
 	"coatbook/quality"
 	"coatbook/quality/sampling"
@@ -68,12 +67,12 @@ const lotSQL = `SELECT l.lot_id, l.number, fs.code AS spec_code, rev.revision AS
 
 // InspectionLots returns the open lots and then the latest of the others, newest first.
 func (db *DB) InspectionLots(ctx context.Context, site uuid.UUID, limit int) ([]InspectionLot, error) {
-	return list[InspectionLot](ctx, db.pool, lotSQL+` ORDER BY st.state <> 'open', l.made_at DESC, l.number DESC LIMIT @limit`, pgx.StrictNamedArgs{"site": site, "limit": limit})
+	return list[InspectionLot](ctx, db.pool, lotSQL+` ORDER BY st.state <> 'open', l.made_at DESC, l.number DESC LIMIT @limit`, sqlArgs{"site": site, "limit": limit})
 }
 
 // InspectionLotByNumber returns one lot.
 func (db *DB) InspectionLotByNumber(ctx context.Context, site uuid.UUID, number string) (InspectionLot, error) {
-	return one[InspectionLot](ctx, db.pool, lotSQL+` AND l.number = @number`, pgx.StrictNamedArgs{"site": site, "number": number})
+	return one[InspectionLot](ctx, db.pool, lotSQL+` AND l.number = @number`, sqlArgs{"site": site, "number": number})
 }
 
 // A LotPart is a part of an inspection lot. Seq is its place in the sample, 0 when it is not in it; Sampled says that it is or
@@ -102,7 +101,7 @@ const lotPartSQL = `SELECT m.part_id, p.serial, m.position, coalesce(now.seq, 0)
 
 // LotParts returns the parts of a lot in the order that was drawn from.
 func (db *DB) LotParts(ctx context.Context, site, lot uuid.UUID) ([]LotPart, error) {
-	return list[LotPart](ctx, db.pool, lotPartSQL, pgx.StrictNamedArgs{"site": site, "lot": lot})
+	return list[LotPart](ctx, db.pool, lotPartSQL, sqlArgs{"site": site, "lot": lot})
 }
 
 // A SampleSwap is a part that was taken out of a sample, with what took its place and why.
@@ -123,7 +122,7 @@ func (db *DB) Swaps(ctx context.Context, site, lot uuid.UUID) ([]SampleSwap, err
 		JOIN part po ON po.site_id = o.site_id AND po.part_id = o.part_id
 		JOIN part pi ON pi.site_id = s.site_id AND pi.part_id = s.part_id
 		JOIN person w ON w.site_id = s.site_id AND w.person_id = s.drawn_by
-		WHERE s.site_id = @site AND s.lot_id = @lot AND s.version > 1 ORDER BY s.drawn_at, s.seq`, pgx.StrictNamedArgs{"site": site, "lot": lot})
+		WHERE s.site_id = @site AND s.lot_id = @lot AND s.version > 1 ORDER BY s.drawn_at, s.seq`, sqlArgs{"site": site, "lot": lot})
 }
 
 // A LotVerdict is one verdict on a lot, with the record that brought it.
@@ -139,7 +138,7 @@ type LotVerdict struct {
 // LotVerdicts returns the verdicts on a lot, oldest first.
 func (db *DB) LotVerdicts(ctx context.Context, site, lot uuid.UUID) ([]LotVerdict, error) {
 	return list[LotVerdict](ctx, db.pool, `SELECT v.verdict, v.checked, v.failed, v.record_id, p.name AS by, v.decided_at FROM inspection_verdict v
-		JOIN person p ON p.site_id = v.site_id AND p.person_id = v.decided_by WHERE v.site_id = @site AND v.lot_id = @lot ORDER BY v.version`, pgx.StrictNamedArgs{"site": site, "lot": lot})
+		JOIN person p ON p.site_id = v.site_id AND p.person_id = v.decided_by WHERE v.site_id = @site AND v.lot_id = @lot ORDER BY v.version`, sqlArgs{"site": site, "lot": lot})
 }
 
 // A Severity is how the next lot of a spec is inspected for one thing that it samples.
@@ -154,7 +153,7 @@ func (db *DB) Severities(ctx context.Context, site uuid.UUID) ([]Severity, error
 	return list[Severity](ctx, db.pool, `SELECT f.code AS spec_code, s.kind, s.severity FROM inspection_severity s
 		JOIN finish_spec f ON f.site_id = s.site_id AND f.spec_id = s.spec_id
 		WHERE s.site_id = @site AND EXISTS (SELECT 1 FROM inspection_lot l WHERE l.site_id = s.site_id AND l.spec_id = s.spec_id AND l.kind = s.kind AND l.plan = 'aql')
-		ORDER BY f.code, s.kind`, pgx.StrictNamedArgs{"site": site})
+		ORDER BY f.code, s.kind`, sqlArgs{"site": site})
 }
 
 // A Switch is one change between severities, with the lots behind it.
@@ -177,7 +176,7 @@ func (db *DB) Switches(ctx context.Context, site uuid.UUID) ([]Switch, error) {
 				WHERE sl.site_id = w.site_id AND sl.switch_id = w.switch_id ORDER BY l.number) AS lots
 		FROM inspection_switch w JOIN finish_spec f ON f.site_id = w.site_id AND f.spec_id = w.spec_id
 		JOIN person p ON p.site_id = w.site_id AND p.person_id = w.switched_by
-		WHERE w.site_id = @site ORDER BY w.switched_at DESC, w.version DESC`, pgx.StrictNamedArgs{"site": site})
+		WHERE w.site_id = @site ORDER BY w.switched_at DESC, w.version DESC`, sqlArgs{"site": site})
 }
 
 // A LotWaiting is a set of parts that could be made a lot now: those of a job, or of an oven load, that follow one spec.
@@ -224,7 +223,7 @@ func (db *DB) WaitingForLots(ctx context.Context, site uuid.UUID) ([]LotWaiting,
 }
 
 func (db *DB) countWaiting(ctx context.Context, site uuid.UUID, rev SpecRevision, spec quality.FinishSpec, byLot []quality.Sampled, found map[LotWaiting]int) error {
-	rows, err := list[PartRow](ctx, db.pool, partRowSQL+` AND pn.spec_id = @spec AND ps.status IN ('open', 'in_progress')`, pgx.StrictNamedArgs{"site": site, "spec": rev.SpecID})
+	rows, err := list[PartRow](ctx, db.pool, partRowSQL+` AND pn.spec_id = @spec AND ps.status IN ('open', 'in_progress')`, sqlArgs{"site": site, "spec": rev.SpecID})
 	if err != nil {
 		return err
 	}
@@ -267,7 +266,7 @@ func (db *DB) SampledAmong(ctx context.Context, site uuid.UUID, parts []uuid.UUI
 		`+sampleRecord+`
 		WHERE m.site_id = @site AND m.part_id = ANY(@parts) AND coalesce(c.verdict, 'incomplete') = 'incomplete'
 		AND EXISTS (SELECT 1 FROM inspection_sample s WHERE s.site_id = m.site_id AND s.lot_id = m.lot_id AND s.part_id = m.part_id AND `+sampledNow+`)
-		ORDER BY l.made_at, l.number`, pgx.StrictNamedArgs{"site": site, "parts": parts})
+		ORDER BY l.made_at, l.number`, sqlArgs{"site": site, "parts": parts})
 	byPart := make(map[uuid.UUID][]DueSample, len(rows))
 	for _, r := range rows {
 		byPart[r.PartID] = append(byPart[r.PartID], r)
@@ -298,5 +297,5 @@ func (db *DB) SamplesOn(ctx context.Context, site uuid.UUID, on Subject) ([]Carr
 		JOIN inspection_lot_part m ON m.site_id = s.site_id AND m.lot_id = s.lot_id AND m.part_id = s.part_id
 		JOIN part p ON p.site_id = m.site_id AND p.part_id = m.part_id
 		`+sampleRecord+`
-		WHERE l.site_id = @site AND `+where+` ORDER BY l.made_at, l.number, p.serial`, pgx.StrictNamedArgs{"site": site, "id": on.ID})
+		WHERE l.site_id = @site AND `+where+` ORDER BY l.made_at, l.number, p.serial`, sqlArgs{"site": site, "id": on.ID})
 }

@@ -51,7 +51,7 @@ func (db *DB) MakeLot(ctx context.Context, a Actor, o LotOffer) (number string, 
 		return "", refuse("inspection_lot_source_named", constraintSentences["inspection_lot_source_named"])
 	}
 	err = db.inTx(ctx, a.Site, func(tx querier) error {
-		number, err = value[string](ctx, tx, `SELECT number FROM inspection_lot WHERE site_id = @site AND lot_id = @lot`, pgx.StrictNamedArgs{"site": a.Site, "lot": o.ID})
+		number, err = value[string](ctx, tx, `SELECT number FROM inspection_lot WHERE site_id = @site AND lot_id = @lot`, sqlArgs{"site": a.Site, "lot": o.ID})
 		if !errors.Is(err, ErrNotFound) {
 			return err
 		}
@@ -66,7 +66,7 @@ func (db *DB) makeOffered(ctx context.Context, tx querier, a Actor, o LotOffer) 
 	if err != nil {
 		return "", err
 	}
-	specID, err := value[uuid.UUID](ctx, tx, `SELECT spec_id FROM finish_spec WHERE site_id = @site AND code = @code`, pgx.StrictNamedArgs{"site": a.Site, "code": o.Spec})
+	specID, err := value[uuid.UUID](ctx, tx, `SELECT spec_id FROM finish_spec WHERE site_id = @site AND code = @code`, sqlArgs{"site": a.Site, "code": o.Spec})
 	if err != nil {
 		return "", err
 	}
@@ -111,7 +111,7 @@ func (db *DB) makeOffered(ctx context.Context, tx querier, a Actor, o LotOffer) 
 
 // offeredParts finds the parts of a job or load that follow the spec, and notes in the lot where they come from.
 func offeredParts(ctx context.Context, tx querier, site, spec uuid.UUID, o LotOffer, l *lotRow) (parts []uuid.UUID, err error) {
-	args := pgx.StrictNamedArgs{"site": site, "number": cmp.Or(o.Job, o.Load)}
+	args := sqlArgs{"site": site, "number": cmp.Or(o.Job, o.Load)}
 	if o.Job != "" {
 		l.job, err = value[uuid.UUID](ctx, tx, `SELECT job_id FROM job WHERE site_id = @site AND number = @number`, args)
 	} else {
@@ -128,7 +128,7 @@ func offeredParts(ctx context.Context, tx querier, site, spec uuid.UUID, o LotOf
 		JOIN part_status ps ON ps.site_id = p.site_id AND ps.part_id = p.part_id AND ps.status IN ('open', 'in_progress')
 		WHERE p.site_id = @site AND (p.job_id = @job OR p.part_id IN (SELECT rp.part_id FROM load_rack lr JOIN rack_part rp ON rp.site_id = lr.site_id AND rp.rack_id = lr.rack_id
 			JOIN part_status now ON now.site_id = rp.site_id AND now.part_id = rp.part_id AND now.cycle = rp.cycle WHERE lr.site_id = @site AND lr.load_id = @load))`,
-		pgx.StrictNamedArgs{"site": site, "spec": spec, "job": null(l.job), "load": null(l.load)})
+		sqlArgs{"site": site, "spec": spec, "job": null(l.job), "load": null(l.load)})
 }
 
 // waitsForLot reports whether a lot for what is sampled may take the part now: it is in none, has no record of its own, is not held,
@@ -210,17 +210,17 @@ func (db *DB) insertLot(ctx context.Context, tx querier, a Actor, st Site, l lot
 			NOT EXISTS (SELECT 1 FROM inspection_lot_part m JOIN inspection_verdict v ON v.site_id = m.site_id AND v.lot_id = m.lot_id AND v.verdict = 'rejected'
 				WHERE m.site_id = @site AND m.part_id = ANY(@parts) AND m.kind = @kind),
 			@plan, @standard, @level, @aql, @severity, @letter, @plan_letter, @size, @sample, @accept, @reject, @seed, @by, @at, @day`,
-		pgx.StrictNamedArgs{"site": a.Site, "lot": l.id, "number": number, "spec": l.revision.SpecID, "revision": l.revision.ID, "kind": string(l.of), "basis": string(l.basis),
+		sqlArgs{"site": a.Site, "lot": l.id, "number": number, "spec": l.revision.SpecID, "revision": l.revision.ID, "kind": string(l.of), "basis": string(l.basis),
 			"job": null(l.job), "rack": null(l.rack), "load": null(l.load), "parts": ids, "plan": l.plan, "standard": string(l.numbers.Standard), "level": string(l.numbers.Level), "aql": aql,
 			"severity": string(l.numbers.Severity), "letter": l.numbers.CodeLetter, "plan_letter": l.numbers.PlanLetter, "size": len(parts), "sample": l.numbers.N, "accept": l.numbers.Accept,
 			"reject": l.numbers.Reject, "seed": seed[:], "by": a.Person, "at": now, "day": day})
 	b.Queue(`INSERT INTO inspection_lot_part (site_id, lot_id, part_id, kind, cycle, round, position)
 		SELECT @site, @lot, n.part_id, @kind, n.cycle, n.round, n.position FROM unnest(@parts::uuid[], @cycles::int[], @rounds::int[]) WITH ORDINALITY AS n(part_id, cycle, round, position)`,
-		pgx.StrictNamedArgs{"site": a.Site, "lot": l.id, "kind": string(l.of), "parts": ids, "cycles": cycles, "rounds": rounds})
+		sqlArgs{"site": a.Site, "lot": l.id, "kind": string(l.of), "parts": ids, "cycles": cycles, "rounds": rounds})
 	b.Queue(`INSERT INTO inspection_sample (site_id, sample_id, lot_id, seq, version, part_id, drawn_by, drawn_at)
 		SELECT @site, gen_random_uuid(), @lot, n.seq, 1, n.part_id, @by, @at FROM unnest(@drawn::uuid[]) WITH ORDINALITY AS n(part_id, seq)`,
-		pgx.StrictNamedArgs{"site": a.Site, "lot": l.id, "drawn": drawn, "by": a.Person, "at": now})
-	b.Queue(`INSERT INTO inspection_lot_status (site_id, lot_id) VALUES (@site, @lot)`, pgx.StrictNamedArgs{"site": a.Site, "lot": l.id})
+		sqlArgs{"site": a.Site, "lot": l.id, "drawn": drawn, "by": a.Person, "at": now})
+	b.Queue(`INSERT INTO inspection_lot_status (site_id, lot_id) VALUES (@site, @lot)`, sqlArgs{"site": a.Site, "lot": l.id})
 	if err := db.queueEvent(b, a, Event{Verb: "inspection lot made", SubjectKind: "inspection_lot", Subject: l.id,
 		After: map[string]any{"number": number, "kind": l.of, "lot_size": len(parts), "sample": l.numbers.N, "accept": l.numbers.Accept, "drawn": serials}}); err != nil {
 		return "", err
@@ -315,11 +315,11 @@ func (db *DB) SwapSample(ctx context.Context, a Actor, lot uuid.UUID, serial, re
 }
 
 func (db *DB) swapSample(ctx context.Context, tx querier, a Actor, lot uuid.UUID, serial, reason string) (string, error) {
-	l, err := one[InspectionLot](ctx, tx, lotSQL+` AND l.lot_id = @lot`, pgx.StrictNamedArgs{"site": a.Site, "lot": lot})
+	l, err := one[InspectionLot](ctx, tx, lotSQL+` AND l.lot_id = @lot`, sqlArgs{"site": a.Site, "lot": lot})
 	if err != nil {
 		return "", err
 	}
-	members, err := list[LotPart](ctx, tx, lotPartSQL, pgx.StrictNamedArgs{"site": a.Site, "lot": lot})
+	members, err := list[LotPart](ctx, tx, lotPartSQL, sqlArgs{"site": a.Site, "lot": lot})
 	if err != nil {
 		return "", err
 	}
@@ -331,10 +331,10 @@ func (db *DB) swapSample(ctx context.Context, tx querier, a Actor, lot uuid.UUID
 		return "", err
 	}
 	// What stood before the locks may have changed meanwhile.
-	if l, err = one[InspectionLot](ctx, tx, lotSQL+` AND l.lot_id = @lot`, pgx.StrictNamedArgs{"site": a.Site, "lot": lot}); err != nil {
+	if l, err = one[InspectionLot](ctx, tx, lotSQL+` AND l.lot_id = @lot`, sqlArgs{"site": a.Site, "lot": lot}); err != nil {
 		return "", err
 	}
-	if members, err = list[LotPart](ctx, tx, lotPartSQL, pgx.StrictNamedArgs{"site": a.Site, "lot": lot}); err != nil {
+	if members, err = list[LotPart](ctx, tx, lotPartSQL, sqlArgs{"site": a.Site, "lot": lot}); err != nil {
 		return "", err
 	}
 	out := slices.IndexFunc(members, func(m LotPart) bool { return m.Serial == serial })
@@ -363,7 +363,7 @@ func (db *DB) swapSample(ctx context.Context, tx querier, a Actor, lot uuid.UUID
 func (db *DB) writeSwap(ctx context.Context, tx querier, a Actor, l InspectionLot, out, in LotPart, reason string) error {
 	if err := run(ctx, tx, `INSERT INTO inspection_sample (site_id, sample_id, lot_id, seq, version, part_id, reason, drawn_by, drawn_at)
 		SELECT @site, @id, @lot, @seq, max(version) + 1, @part, @reason, @by, @at FROM inspection_sample WHERE site_id = @site AND lot_id = @lot AND seq = @seq`,
-		pgx.StrictNamedArgs{"site": a.Site, "id": NewID(), "lot": l.ID, "seq": out.Seq, "part": in.PartID, "reason": reason, "by": a.Person, "at": db.Clock()}); err != nil {
+		sqlArgs{"site": a.Site, "id": NewID(), "lot": l.ID, "seq": out.Seq, "part": in.PartID, "reason": reason, "by": a.Person, "at": db.Clock()}); err != nil {
 		return fmt.Errorf("swapping a sample of %s: %w", l.Number, err)
 	}
 	if err := db.event(ctx, tx, a, Event{Verb: "sample swapped", SubjectKind: "inspection_lot", Subject: l.ID, Before: map[string]string{"part": out.Serial},

@@ -5,7 +5,6 @@ import (
 	"fmt"
 
 	"github.com/google/uuid"
-	"github.com/jackc/pgx/v5"
 
 	"coatbook/quality"
 )
@@ -190,13 +189,13 @@ func lotsOf(ctx context.Context, q querier, site uuid.UUID, kind quality.Kind, p
 	return column[uuid.UUID](ctx, q, `SELECT DISTINCT m.lot_id FROM inspection_lot_part m
 		WHERE m.site_id = @site AND m.part_id = ANY(@parts) AND (@kind = '' OR `+sampledCheck+` = @kind)
 		AND EXISTS (SELECT 1 FROM inspection_sample s WHERE s.site_id = m.site_id AND s.lot_id = m.lot_id AND s.part_id = m.part_id)`,
-		pgx.StrictNamedArgs{"site": site, "parts": parts, "kind": string(kind)})
+		sqlArgs{"site": site, "parts": parts, "kind": string(kind)})
 }
 
 // lockWithLots locks parts together with all parts of the lots.
 func lockWithLots(ctx context.Context, tx querier, site uuid.UUID, parts, lots []uuid.UUID) error {
 	_, err := tx.Exec(ctx, `SELECT 1 FROM part_status WHERE site_id = @site AND part_id = ANY(ARRAY(
 			SELECT unnest(@parts::uuid[]) UNION SELECT part_id FROM inspection_lot_part WHERE site_id = @site AND lot_id = ANY(@lots)))
-		ORDER BY part_id FOR UPDATE`, pgx.StrictNamedArgs{"site": site, "parts": parts, "lots": lots})
+		ORDER BY part_id FOR UPDATE`, sqlArgs{"site": site, "parts": parts, "lots": lots})
 	return err
 }

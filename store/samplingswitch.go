@@ -86,7 +86,7 @@ func causesOf(from, to sampling.Severity, since []decidedLot) ([]decidedLot, str
 // lockSeverity returns how the next lot of a spec is inspected for what it samples, and keeps it from changing until the transaction
 // ends.
 func lockSeverity(ctx context.Context, tx querier, site, spec uuid.UUID, what quality.Sampled) (sampling.Severity, error) {
-	args := pgx.StrictNamedArgs{"site": site, "spec": spec, "kind": string(what)}
+	args := sqlArgs{"site": site, "spec": spec, "kind": string(what)}
 	if _, err := tx.Exec(ctx, `INSERT INTO inspection_severity (site_id, spec_id, kind) VALUES (@site, @spec, @kind) ON CONFLICT DO NOTHING`, args); err != nil {
 		return "", fmt.Errorf("severity of inspection: %w", err)
 	}
@@ -95,7 +95,7 @@ func lockSeverity(ctx context.Context, tx querier, site, spec uuid.UUID, what qu
 
 // severityNow follows all lots on record.
 func (db *DB) severityNow(ctx context.Context, tx querier, site, spec uuid.UUID, what quality.Sampled) (now sampling.Severity, causes []decidedLot, why string, err error) {
-	args := pgx.StrictNamedArgs{"site": site, "spec": spec, "kind": string(what)}
+	args := sqlArgs{"site": site, "spec": spec, "kind": string(what)}
 	lots, err := list[decidedLot](ctx, tx, `SELECT l.lot_id, l.number, l.severity, st.state, v.decided_at FROM inspection_lot l
 		JOIN inspection_lot_status st ON st.site_id = l.site_id AND st.lot_id = l.lot_id AND st.state <> 'open'
 		JOIN inspection_verdict v ON v.site_id = l.site_id AND v.lot_id = l.lot_id AND v.version = 1
@@ -142,13 +142,13 @@ func (db *DB) writeSwitch(ctx context.Context, tx querier, a Actor, id, spec uui
 	for i, l := range causes {
 		lots[i], numbers[i] = l.LotID, l.Number
 	}
-	args := pgx.StrictNamedArgs{"site": a.Site, "id": id, "spec": spec, "kind": string(what), "from": string(from), "to": string(to), "why": why, "signature": null(signature), "by": a.Person, "at": db.Clock()}
+	args := sqlArgs{"site": a.Site, "id": id, "spec": spec, "kind": string(what), "from": string(from), "to": string(to), "why": why, "signature": null(signature), "by": a.Person, "at": db.Clock()}
 	b := &pgx.Batch{}
 	b.Queue(`INSERT INTO inspection_switch (site_id, switch_id, spec_id, kind, version, from_severity, to_severity, reason, signature_id, switched_by, switched_at)
 		SELECT @site, @id, @spec, @kind, count(*) + 1, @from, @to, @why, @signature, @by, @at FROM inspection_switch WHERE site_id = @site AND spec_id = @spec AND kind = @kind`, args)
-	b.Queue(`INSERT INTO inspection_switch_lot (site_id, switch_id, lot_id) SELECT @site, @id, unnest(@lots::uuid[])`, pgx.StrictNamedArgs{"site": a.Site, "id": id, "lots": lots})
+	b.Queue(`INSERT INTO inspection_switch_lot (site_id, switch_id, lot_id) SELECT @site, @id, unnest(@lots::uuid[])`, sqlArgs{"site": a.Site, "id": id, "lots": lots})
 	b.Queue(`UPDATE inspection_severity SET severity = @to WHERE site_id = @site AND spec_id = @spec AND kind = @kind`,
-		pgx.StrictNamedArgs{"site": a.Site, "spec": spec, "kind": string(what), "to": string(to)})
+		sqlArgs{"site": a.Site, "spec": spec, "kind": string(what), "to": string(to)})
 	if err := db.queueEvent(b, a, Event{Verb: "inspection switched", SubjectKind: "finish_spec", Subject: spec, Before: map[string]any{"kind": what, "severity": from},
 		After: map[string]any{"severity": to, "lots": numbers}, Reason: why}); err != nil {
 		return err
@@ -161,7 +161,7 @@ func (db *DB) writeSwitch(ctx context.Context, tx querier, a Actor, id, spec uui
 
 // settleSeverities follows the lots of a spec after its rules of sampling changed.
 func (db *DB) settleSeverities(ctx context.Context, tx querier, a Actor, spec uuid.UUID) error {
-	all, err := column[quality.Sampled](ctx, tx, `SELECT kind FROM inspection_severity WHERE site_id = @site AND spec_id = @spec ORDER BY kind`, pgx.StrictNamedArgs{"site": a.Site, "spec": spec})
+	all, err := column[quality.Sampled](ctx, tx, `SELECT kind FROM inspection_severity WHERE site_id = @site AND spec_id = @spec ORDER BY kind`, sqlArgs{"site": a.Site, "spec": spec})
 	for _, what := range all {
 		if _, err := db.settleSeverity(ctx, tx, a, spec, what); err != nil {
 			return err
@@ -177,7 +177,7 @@ func (db *DB) rebuildSeverities(ctx context.Context, tx querier, site uuid.UUID)
 		Of       quality.Sampled   `db:"kind"`
 		Severity sampling.Severity `db:"severity"`
 	}
-	rows, err := list[row](ctx, tx, `SELECT spec_id, kind, severity FROM inspection_severity WHERE site_id = @site ORDER BY spec_id, kind`, pgx.StrictNamedArgs{"site": site})
+	rows, err := list[row](ctx, tx, `SELECT spec_id, kind, severity FROM inspection_severity WHERE site_id = @site ORDER BY spec_id, kind`, sqlArgs{"site": site})
 	if err != nil {
 		return 0, err
 	}
@@ -191,7 +191,7 @@ func (db *DB) rebuildSeverities(ctx context.Context, tx querier, site uuid.UUID)
 		}
 		changed++
 		if err := run(ctx, tx, `UPDATE inspection_severity SET severity = @now WHERE site_id = @site AND spec_id = @spec AND kind = @kind`,
-			pgx.StrictNamedArgs{"site": site, "spec": r.SpecID, "kind": string(r.Of), "now": string(now)}); err != nil {
+			sqlArgs{"site": site, "spec": r.SpecID, "kind": string(r.Of), "now": string(now)}); err != nil {
 			return changed, err
 		}
 	}
@@ -209,7 +209,7 @@ func (db *DB) ResumeInspection(ctx context.Context, a Actor, spec string, what q
 		return refuse("inspection_switch_reason_given", constraintSentences["inspection_switch_reason_given"])
 	}
 	return db.inTx(ctx, a.Site, func(tx querier) error {
-		id, err := value[uuid.UUID](ctx, tx, `SELECT spec_id FROM finish_spec WHERE site_id = @site AND code = @code`, pgx.StrictNamedArgs{"site": a.Site, "code": spec})
+		id, err := value[uuid.UUID](ctx, tx, `SELECT spec_id FROM finish_spec WHERE site_id = @site AND code = @code`, sqlArgs{"site": a.Site, "code": spec})
 		if err != nil {
 			return err
 		}

@@ -76,7 +76,7 @@ func (t lotTally) keep(b *pgx.Batch, site uuid.UUID) bool {
 		return false
 	}
 	b.Queue(`UPDATE inspection_lot_status SET state = @state, checked = @checked, failed = @failed WHERE site_id = @site AND lot_id = @lot`,
-		pgx.StrictNamedArgs{"site": site, "lot": t.LotID, "state": string(t.state()), "checked": t.Checked, "failed": t.Failed})
+		sqlArgs{"site": site, "lot": t.LotID, "state": string(t.state()), "checked": t.Checked, "failed": t.Failed})
 	return true
 }
 
@@ -93,7 +93,7 @@ func (db *DB) settleLots(ctx context.Context, tx querier, a Actor, st Site, lots
 	if len(lots) == 0 {
 		return nil, nil
 	}
-	tallies, err := list[lotTally](ctx, tx, tallySQL+` AND l.lot_id = ANY(@lots) ORDER BY l.spec_id, l.kind, l.lot_id`, pgx.StrictNamedArgs{"site": a.Site, "lots": lots})
+	tallies, err := list[lotTally](ctx, tx, tallySQL+` AND l.lot_id = ANY(@lots) ORDER BY l.spec_id, l.kind, l.lot_id`, sqlArgs{"site": a.Site, "lots": lots})
 	if err != nil {
 		return nil, fmt.Errorf("counting samples: %w", err)
 	}
@@ -126,7 +126,7 @@ func (db *DB) decideLot(ctx context.Context, tx querier, a Actor, st Site, t lot
 	b := &pgx.Batch{}
 	b.Queue(`INSERT INTO inspection_verdict (site_id, verdict_id, lot_id, version, verdict, checked, failed, record_id, decided_by, decided_at)
 		SELECT @site, @id, @lot, count(*) + 1, @verdict, @checked, @failed, @record, @by, @at FROM inspection_verdict WHERE site_id = @site AND lot_id = @lot`,
-		pgx.StrictNamedArgs{"site": a.Site, "id": NewID(), "lot": t.LotID, "verdict": string(state), "checked": t.Checked, "failed": t.Failed, "record": by.record, "by": a.Person, "at": db.Clock()})
+		sqlArgs{"site": a.Site, "id": NewID(), "lot": t.LotID, "verdict": string(state), "checked": t.Checked, "failed": t.Failed, "record": by.record, "by": a.Person, "at": db.Clock()})
 	if err := db.queueEvent(b, a, Event{Verb: "inspection lot " + string(state), SubjectKind: "inspection_lot", Subject: t.LotID, Record: by.record, Before: map[string]any{"state": t.State},
 		After: map[string]any{"number": t.Number, "checked": t.Checked, "failed": t.Failed}, Reason: by.why}); err != nil {
 		return "", err
@@ -134,7 +134,7 @@ func (db *DB) decideLot(ctx context.Context, tx querier, a Actor, st Site, t lot
 	if err := send(ctx, tx, b); err != nil {
 		return "", fmt.Errorf("verdict on lot %s: %w", t.Number, err)
 	}
-	parts, err := column[uuid.UUID](ctx, tx, `SELECT part_id FROM inspection_lot_part WHERE site_id = @site AND lot_id = @lot ORDER BY part_id`, pgx.StrictNamedArgs{"site": a.Site, "lot": t.LotID})
+	parts, err := column[uuid.UUID](ctx, tx, `SELECT part_id FROM inspection_lot_part WHERE site_id = @site AND lot_id = @lot ORDER BY part_id`, sqlArgs{"site": a.Site, "lot": t.LotID})
 	if err != nil {
 		return "", err
 	}
@@ -194,7 +194,7 @@ func (db *DB) holdLot(ctx context.Context, tx querier, a Actor, st Site, t lotTa
 	if hold, err = db.openHoldAs(ctx, tx, a, st, id, cause, t.Rule, uuid.Nil, held); err != nil || hold == "" {
 		return 0, "", err
 	}
-	return len(held), hold, run(ctx, tx, `INSERT INTO inspection_hold (site_id, hold_id, lot_id) VALUES (@site, @hold, @lot)`, pgx.StrictNamedArgs{"site": a.Site, "hold": id, "lot": t.LotID})
+	return len(held), hold, run(ctx, tx, `INSERT INTO inspection_hold (site_id, hold_id, lot_id) VALUES (@site, @hold, @lot)`, sqlArgs{"site": a.Site, "hold": id, "lot": t.LotID})
 }
 
 // lotHoldEnds refuses to lift the hold of a rejected lot from parts that were not checked themselves. It reports false when no
@@ -206,7 +206,7 @@ func (db *DB) lotHoldEnds(ctx context.Context, q querier, site, hold uuid.UUID, 
 		State  quality.LotState `db:"state"`
 	}
 	found, err := list[behind](ctx, q, `SELECT l.number, l.kind, st.state FROM inspection_hold ih JOIN inspection_lot l ON l.site_id = ih.site_id AND l.lot_id = ih.lot_id
-		JOIN inspection_lot_status st ON st.site_id = l.site_id AND st.lot_id = l.lot_id WHERE ih.site_id = @site AND ih.hold_id = @hold`, pgx.StrictNamedArgs{"site": site, "hold": hold})
+		JOIN inspection_lot_status st ON st.site_id = l.site_id AND st.lot_id = l.lot_id WHERE ih.site_id = @site AND ih.hold_id = @hold`, sqlArgs{"site": site, "hold": hold})
 	if err != nil || len(found) == 0 {
 		return false, err
 	}
@@ -228,7 +228,7 @@ func (db *DB) lotHoldEnds(ctx context.Context, q querier, site, hold uuid.UUID, 
 // rebuildLots works out where all lots and severities of a site stand from records alone, and returns how many it had to
 // change.
 func (db *DB) rebuildLots(ctx context.Context, tx querier, site uuid.UUID) (changed int, err error) {
-	tallies, err := list[lotTally](ctx, tx, tallySQL, pgx.StrictNamedArgs{"site": site})
+	tallies, err := list[lotTally](ctx, tx, tallySQL, sqlArgs{"site": site})
 	if err != nil {
 		return 0, fmt.Errorf("counting samples: %w", err)
 	}

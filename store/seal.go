@@ -77,7 +77,7 @@ func (db *DB) AddSealKey(ctx context.Context, a Actor, public ed25519.PublicKey)
 	return db.inTx(ctx, a.Site, func(tx querier) error {
 		id := KeyID(public)
 		tag, err := tx.Exec(ctx, `INSERT INTO seal_key (site_id, key_id, public_key, made_at) VALUES (@site, @id, @key, @at) ON CONFLICT (site_id, key_id) DO NOTHING`,
-			pgx.StrictNamedArgs{"site": a.Site, "id": id, "key": []byte(public), "at": db.Clock()})
+			sqlArgs{"site": a.Site, "id": id, "key": []byte(public), "at": db.Clock()})
 		if err != nil {
 			return fmt.Errorf("registering a seal key: %w", err)
 		}
@@ -98,7 +98,7 @@ func sealKeys(ctx context.Context, q querier, site uuid.UUID) (map[string]ed2551
 		ID  string `db:"key_id"`
 		Key []byte `db:"public_key"`
 	}
-	rows, err := list[row](ctx, q, `SELECT key_id, public_key FROM seal_key WHERE site_id = @site`, pgx.StrictNamedArgs{"site": site})
+	rows, err := list[row](ctx, q, `SELECT key_id, public_key FROM seal_key WHERE site_id = @site`, sqlArgs{"site": site})
 	if err != nil {
 		return nil, fmt.Errorf("seal keys: %w", err)
 	}
@@ -111,7 +111,7 @@ func sealKeys(ctx context.Context, q querier, site uuid.UUID) (map[string]ed2551
 
 // SealsAfter returns the seals of a site behind a number, in order.
 func (db *DB) SealsAfter(ctx context.Context, site uuid.UUID, number int64) ([]Seal, error) {
-	return list[Seal](ctx, db.pool, selectSeal+`AND number > @number ORDER BY number`, pgx.StrictNamedArgs{"site": site, "number": number})
+	return list[Seal](ctx, db.pool, selectSeal+`AND number > @number ORDER BY number`, sqlArgs{"site": site, "number": number})
 }
 
 // SealDays seals every shop day of a site that is due and not sealed yet, oldest first, and returns how many it sealed. Of
@@ -132,7 +132,7 @@ func (db *DB) SealDays(ctx context.Context, site uuid.UUID, key ed25519.PrivateK
 // sealNext seals the oldest day that is due, if there is one. A seal is no event: it would begin the next day's.
 func (db *DB) sealNext(ctx context.Context, id uuid.UUID, key ed25519.PrivateKey) (done bool, err error) {
 	err = db.still(ctx, pgx.ReadWrite, func(tx pgx.Tx) error {
-		mine, err := value[bool](ctx, tx, `SELECT pg_try_advisory_xact_lock(hashtextextended('coatbook seal ' || @site::text, 0))`, pgx.StrictNamedArgs{"site": id.String()})
+		mine, err := value[bool](ctx, tx, `SELECT pg_try_advisory_xact_lock(hashtextextended('coatbook seal ' || @site::text, 0))`, sqlArgs{"site": id.String()})
 		if err != nil || !mine {
 			return err
 		}
@@ -190,14 +190,14 @@ func (db *DB) nextSeal(ctx context.Context, q querier, id uuid.UUID) (s Seal, du
 		return s, false, err
 	}
 	s = Seal{Site: id, Number: 1, Previous: make([]byte, sha256.Size)}
-	last, err := one[Seal](ctx, q, selectSeal+`ORDER BY number DESC LIMIT 1`, pgx.StrictNamedArgs{"site": id})
+	last, err := one[Seal](ctx, q, selectSeal+`ORDER BY number DESC LIMIT 1`, sqlArgs{"site": id})
 	switch {
 	case err == nil:
 		s.Number, s.Begins, s.Previous = last.Number+1, last.Ends, last.Head
 	case !errors.Is(err, ErrNotFound):
 		return s, false, err
 	}
-	first, err := value[*time.Time](ctx, q, `SELECT min(at) FROM event WHERE site_id = @site AND at >= @begins`, pgx.StrictNamedArgs{"site": id, "begins": s.Begins})
+	first, err := value[*time.Time](ctx, q, `SELECT min(at) FROM event WHERE site_id = @site AND at >= @begins`, sqlArgs{"site": id, "begins": s.Begins})
 	if err != nil || first == nil {
 		return s, false, err
 	}
@@ -241,7 +241,7 @@ func (db *DB) fillSeal(ctx context.Context, tx pgx.Tx, s *Seal, layout []sealGro
 
 func storeSeal(ctx context.Context, tx pgx.Tx, s Seal, pages [][]byte) error {
 	if err := run(ctx, tx, `INSERT INTO seal (site_id, number, shop_day, begins, ends, sealed_at, layout, leaves, root, previous, head, key_id, signature)
-		VALUES (@site, @number, @day, @begins, @ends, @at, @layout, @leaves, @root, @previous, @head, @key, @signature)`, pgx.StrictNamedArgs{
+		VALUES (@site, @number, @day, @begins, @ends, @at, @layout, @leaves, @root, @previous, @head, @key, @signature)`, sqlArgs{
 		"site": s.Site, "number": s.Number, "day": s.ShopDay, "begins": s.Begins, "ends": s.Ends, "at": s.SealedAt, "layout": s.Layout, "leaves": s.Leaves,
 		"root": s.Root, "previous": s.Previous, "head": s.Head, "key": s.KeyID, "signature": s.Signature}); err != nil {
 		return fmt.Errorf("storing the seal of %s: %w", s.ShopDay.Format(time.DateOnly), err)
@@ -249,7 +249,7 @@ func storeSeal(ctx context.Context, tx pgx.Tx, s Seal, pages [][]byte) error {
 	b := &pgx.Batch{}
 	for i, page := range pages {
 		b.Queue(`INSERT INTO seal_page (site_id, number, page, leaves) VALUES (@site, @number, @page, @leaves)`,
-			pgx.StrictNamedArgs{"site": s.Site, "number": s.Number, "page": i + 1, "leaves": page})
+			sqlArgs{"site": s.Site, "number": s.Number, "page": i + 1, "leaves": page})
 	}
 	return send(ctx, tx, b)
 }

@@ -105,7 +105,7 @@ func currentLayout(ctx context.Context, q querier) ([]sealGroup, error) {
 	rows, err := list[row](ctx, q, `SELECT c.relname::text AS table_name, a.attname::text AS column_name
 		FROM pg_class c JOIN pg_attribute a ON a.attrelid = c.oid AND a.attnum > 0 AND NOT a.attisdropped
 		WHERE c.relnamespace = 'public'::regnamespace AND c.relkind IN ('r', 'p')
-		AND NOT has_column_privilege('coatbook_app', c.oid, a.attnum, 'UPDATE') ORDER BY a.attname::text COLLATE "C"`, pgx.StrictNamedArgs{})
+		AND NOT has_column_privilege('coatbook_app', c.oid, a.attnum, 'UPDATE') ORDER BY a.attname::text COLLATE "C"`, sqlArgs{})
 	if err != nil {
 		return nil, fmt.Errorf("reading the schema for a seal: %w", err)
 	}
@@ -182,7 +182,7 @@ func eachLeaf(ctx context.Context, q querier, site uuid.UUID, layout []sealGroup
 func leavesOf(ctx context.Context, q querier, site uuid.UUID, g sealGroup, after time.Time, afterID uuid.UUID, ends time.Time) (leaves []leaf, rows int64, last time.Time, err error) {
 	index := map[uuid.UUID]int{}
 	var sums []hash.Hash
-	found, err := q.Query(ctx, headerStatement(g), pgx.StrictNamedArgs{"site": site, "after": after, "id": afterID, "ends": ends, "limit": leafBatch})
+	found, err := q.Query(ctx, headerStatement(g), sqlArgs{"site": site, "after": after, "id": afterID, "ends": ends, "limit": leafBatch})
 	if err != nil {
 		return nil, 0, last, err
 	}
@@ -214,7 +214,7 @@ func leavesOf(ctx context.Context, q querier, site uuid.UUID, g sealGroup, after
 	}
 	b := &pgx.Batch{}
 	for _, t := range g.Lines {
-		b.Queue(linesStatement(g, t), pgx.StrictNamedArgs{"site": site, "ids": ids}).Query(func(lines pgx.Rows) error {
+		b.Queue(linesStatement(g, t), sqlArgs{"site": site, "ids": ids}).Query(func(lines pgx.Rows) error {
 			for lines.Next() {
 				raw := lines.RawValues()
 				id, err := uuid.ParseBytes(raw[0])

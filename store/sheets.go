@@ -9,7 +9,6 @@ import (
 	"time"
 
 	"github.com/google/uuid"
-	"github.com/jackc/pgx/v5"
 )
 
 // A Sheet is a safety data sheet of a material without its bytes.
@@ -37,7 +36,7 @@ const sheetSQL = `SELECT f.file_id, f.issued_on::timestamptz AS issued_on, f.cap
 // SheetsOf returns the safety data sheets of a material, the latest first, withdrawn ones included; the first that is not
 // withdrawn counts.
 func (db *DB) SheetsOf(ctx context.Context, site, material uuid.UUID) ([]Sheet, error) {
-	sheets, err := list[Sheet](ctx, db.pool, sheetSQL, pgx.StrictNamedArgs{"site": site, "material": material})
+	sheets, err := list[Sheet](ctx, db.pool, sheetSQL, sqlArgs{"site": site, "material": material})
 	if err != nil {
 		return nil, fmt.Errorf("safety data sheets of %s: %w", material, err)
 	}
@@ -49,7 +48,7 @@ func (db *DB) SheetBytes(ctx context.Context, site, id uuid.UUID) ([]byte, error
 	body, err := value[[]byte](ctx, db.pool, `SELECT c.bytes FROM file f JOIN file_content c ON c.site_id = f.site_id AND c.file_id = f.file_id
 		WHERE f.site_id = @site AND f.file_id = @id AND f.material_id IS NOT NULL
 		AND NOT EXISTS (SELECT 1 FROM sheet_withdrawal w WHERE w.site_id = f.site_id AND w.file_id = f.file_id)`,
-		pgx.StrictNamedArgs{"site": site, "id": id})
+		sqlArgs{"site": site, "id": id})
 	if err != nil {
 		return nil, fmt.Errorf("safety data sheet %s: %w", id, err)
 	}
@@ -59,7 +58,7 @@ func (db *DB) SheetBytes(ctx context.Context, site, id uuid.UUID) ([]byte, error
 // sheetsLike refuses a sheet that a material cannot have, and returns the files that count as the same one when their bytes are:
 // those of the same date that were not withdrawn.
 func (db *DB) sheetsLike(ctx context.Context, tx querier, a Actor, of FileOwner, files []File) ([]File, error) {
-	kind, err := value[string](ctx, tx, `SELECT kind FROM material WHERE site_id = @site AND material_id = @of`, pgx.StrictNamedArgs{"site": a.Site, "of": of.ID})
+	kind, err := value[string](ctx, tx, `SELECT kind FROM material WHERE site_id = @site AND material_id = @of`, sqlArgs{"site": a.Site, "of": of.ID})
 	switch {
 	case errors.Is(err, ErrNotFound):
 		return nil, refuse("file_material_fkey", constraintSentences["file_material_fkey"])
@@ -77,7 +76,7 @@ func (db *DB) sheetsLike(ctx context.Context, tx querier, a Actor, of FileOwner,
 	if of.IssuedOn.Format(time.DateOnly) > db.Clock().In(st.Location()).Format(time.DateOnly) {
 		return nil, refuse(RuleFuture, "The date of the sheet has not come yet. Enter the day of issue or revision that stands on it.")
 	}
-	sheets, err := list[Sheet](ctx, tx, sheetSQL, pgx.StrictNamedArgs{"site": a.Site, "material": of.ID})
+	sheets, err := list[Sheet](ctx, tx, sheetSQL, sqlArgs{"site": a.Site, "material": of.ID})
 	if err != nil {
 		return nil, err
 	}
@@ -95,7 +94,7 @@ func (db *DB) WithdrawSheet(ctx context.Context, a Actor, material, id uuid.UUID
 		return refuse(RuleNoRight, "Your role does not withdraw safety data sheets. Ask an engineer.")
 	}
 	return db.inTx(ctx, a.Site, func(tx querier) error {
-		sheets, err := list[Sheet](ctx, tx, sheetSQL, pgx.StrictNamedArgs{"site": a.Site, "material": material})
+		sheets, err := list[Sheet](ctx, tx, sheetSQL, sqlArgs{"site": a.Site, "material": material})
 		if err != nil {
 			return err
 		}
@@ -107,7 +106,7 @@ func (db *DB) WithdrawSheet(ctx context.Context, a Actor, material, id uuid.UUID
 			return refuse(RuleInvalid, "This sheet was withdrawn already.")
 		}
 		if err := run(ctx, tx, `INSERT INTO sheet_withdrawal (site_id, file_id, reason, withdrawn_by, withdrawn_at) VALUES (@site, @id, @reason, @by, @at)`,
-			pgx.StrictNamedArgs{"site": a.Site, "id": id, "reason": strings.TrimSpace(reason), "by": a.Person, "at": db.Clock()}); err != nil {
+			sqlArgs{"site": a.Site, "id": id, "reason": strings.TrimSpace(reason), "by": a.Person, "at": db.Clock()}); err != nil {
 			return err
 		}
 		return db.event(ctx, tx, a, Event{Verb: "safety data sheet withdrawn", SubjectKind: "material", Subject: material,

@@ -64,7 +64,7 @@ func (db *DB) Shipments(ctx context.Context, site uuid.UUID, text string, limit 
 	return list[Shipment](ctx, db.pool, shipmentSQL+` AND (@text = '' OR s.number = upper(@text) OR s.delivery_note = @text OR s.order_ref = @text OR lower(s.customer) LIKE lower(@like)
 		OR EXISTS (SELECT 1 FROM shipment_part sp JOIN part p ON p.site_id = sp.site_id AND p.part_id = sp.part_id JOIN job j ON j.site_id = p.site_id AND j.job_id = p.job_id
 			WHERE sp.site_id = s.site_id AND sp.shipment_id = s.shipment_id AND (p.serial = @text OR j.number = @text)))
-		ORDER BY s.shipped_at DESC, s.number DESC LIMIT @limit`, pgx.StrictNamedArgs{"site": site, "text": text, "like": likeWithin(text), "limit": limit})
+		ORDER BY s.shipped_at DESC, s.number DESC LIMIT @limit`, sqlArgs{"site": site, "text": text, "like": likeWithin(text), "limit": limit})
 }
 
 // likeWithin is a pattern that finds text anywhere, with nothing in it taken as a wildcard.
@@ -74,7 +74,7 @@ func likeWithin(text string) string {
 
 // ShipmentByNumber returns one shipment.
 func (db *DB) ShipmentByNumber(ctx context.Context, site uuid.UUID, number string) (Shipment, error) {
-	s, err := one[Shipment](ctx, db.pool, shipmentSQL+` AND s.number = @number`, pgx.StrictNamedArgs{"site": site, "number": number})
+	s, err := one[Shipment](ctx, db.pool, shipmentSQL+` AND s.number = @number`, sqlArgs{"site": site, "number": number})
 	if err != nil {
 		return s, fmt.Errorf("shipment %q: %w", number, err)
 	}
@@ -106,7 +106,7 @@ func (db *DB) ShippedParts(ctx context.Context, site, shipment uuid.UUID) ([]Shi
 		LEFT JOIN shipment_return b ON b.site_id = x.site_id AND b.shipment_id = x.shipment_id AND b.part_id = x.part_id
 		LEFT JOIN signature sg ON sg.site_id = b.site_id AND sg.signature_id = b.signature_id
 		LEFT JOIN hold h ON h.site_id = b.site_id AND h.hold_id = b.hold_id
-		WHERE x.site_id = @site AND x.shipment_id = @shipment ORDER BY p.serial`, pgx.StrictNamedArgs{"site": site, "shipment": shipment})
+		WHERE x.site_id = @site AND x.shipment_id = @shipment ORDER BY p.serial`, sqlArgs{"site": site, "shipment": shipment})
 }
 
 // A Shippable is a released part that has not left, with what keeps it in house.
@@ -129,7 +129,7 @@ func (db *DB) ReadyToShip(ctx context.Context, site uuid.UUID, job string, allOf
 		JOIN part_number pn ON pn.site_id = p.site_id AND pn.part_number_id = p.part_number_id
 		JOIN job j ON j.site_id = p.site_id AND j.job_id = p.job_id
 		WHERE p.site_id = @site AND ps.status = 'released' AND (j.number = @job OR @all AND j.customer = (SELECT o.customer FROM job o WHERE o.site_id = @site AND o.number = @job))
-		ORDER BY j.number, p.serial`, pgx.StrictNamedArgs{"site": site, "job": job, "all": allOfCustomer})
+		ORDER BY j.number, p.serial`, sqlArgs{"site": site, "job": job, "all": allOfCustomer})
 }
 
 // undecidedRecall is the number of an open recall that holds the part p without a decision, empty if none.
@@ -253,8 +253,8 @@ func (db *DB) ship(ctx context.Context, tx querier, a Actor, n NewShipment) (str
 		return before, err
 	}
 	b := &pgx.Batch{}
-	args := pgx.StrictNamedArgs{"site": a.Site, "parts": n.Parts}
-	sites, parts := ask[Site](b, selectSite, pgx.StrictNamedArgs{"site": a.Site}), ask[leaving](b, leavingSQL, args)
+	args := sqlArgs{"site": a.Site, "parts": n.Parts}
+	sites, parts := ask[Site](b, selectSite, sqlArgs{"site": a.Site}), ask[leaving](b, leavingSQL, args)
 	concessions, standing := askWaivers(b, a.Site, n.Parts), db.askStandings(b, a.Site, n.Parts)
 	if err := send(ctx, tx, b); err != nil {
 		return "", fmt.Errorf("reading what is to be shipped: %w", err)
@@ -286,7 +286,7 @@ func (db *DB) ship(ctx context.Context, tx querier, a Actor, n NewShipment) (str
 	number := fmt.Sprintf("S-%d-%04d", year, seq)
 	day, _ := st.ShopDay(now)
 	b.Queue(`INSERT INTO shipment (site_id, shipment_id, number, customer, order_ref, delivery_note, carrier, shipped_by, shipped_at, shop_day)
-		VALUES (@site, @id, @number, @customer, @order, @note, @carrier, @by, @at, @day)`, pgx.StrictNamedArgs{"site": a.Site, "id": n.ID, "number": number, "customer": customer,
+		VALUES (@site, @id, @number, @customer, @order, @note, @carrier, @by, @at, @day)`, sqlArgs{"site": a.Site, "id": n.ID, "number": number, "customer": customer,
 		"order": order, "note": n.DeliveryNote, "carrier": n.Carrier, "by": a.Person, "at": now, "day": day})
 	if err := db.queueLeaving(b, a, n, number, *parts); err != nil {
 		return "", err
@@ -311,7 +311,7 @@ func shippedBefore(ctx context.Context, tx querier, site uuid.UUID, n NewShipmen
 		Parts  []uuid.UUID `db:"parts"`
 	}
 	before, err := one[row](ctx, tx, `SELECT s.number, s.delivery_note, ARRAY(SELECT part_id FROM shipment_part sp WHERE sp.site_id = s.site_id AND sp.shipment_id = s.shipment_id ORDER BY part_id) AS parts
-		FROM shipment s WHERE s.site_id = @site AND s.shipment_id = @id`, pgx.StrictNamedArgs{"site": site, "id": n.ID})
+		FROM shipment s WHERE s.site_id = @site AND s.shipment_id = @id`, sqlArgs{"site": site, "id": n.ID})
 	switch {
 	case errors.Is(err, ErrNotFound):
 		return "", nil
@@ -330,7 +330,7 @@ func (db *DB) queueLeaving(b *pgx.Batch, a Actor, n NewShipment, number string, 
 	}
 	b.Queue(`INSERT INTO shipment_part (site_id, shipment_id, part_id, trip, release_id)
 		SELECT @site, @id, part, trip, release FROM unnest(@parts::uuid[], @trips::int[], @releases::uuid[]) AS n(part, trip, release)`,
-		pgx.StrictNamedArgs{"site": a.Site, "id": n.ID, "parts": ids, "trips": trips, "releases": releases})
+		sqlArgs{"site": a.Site, "id": n.ID, "parts": ids, "trips": trips, "releases": releases})
 	events := []Event{{Verb: "shipped", SubjectKind: "shipment", Subject: n.ID, After: map[string]any{"number": number, "delivery_note": n.DeliveryNote, "parts": serials}}}
 	for _, p := range parts {
 		events = append(events, Event{Verb: "shipped", SubjectKind: "part", Subject: p.PartID, Before: map[string]string{"status": p.Status},
@@ -350,5 +350,5 @@ type JobToShip struct {
 func (db *DB) JobsToShip(ctx context.Context, site uuid.UUID) ([]JobToShip, error) {
 	return list[JobToShip](ctx, db.pool, `SELECT j.number, j.customer, count(*)::int AS parts FROM part_status ps
 		JOIN part p ON p.site_id = ps.site_id AND p.part_id = ps.part_id JOIN job j ON j.site_id = p.site_id AND j.job_id = p.job_id
-		WHERE ps.site_id = @site AND ps.status = 'released' GROUP BY j.job_id, j.number, j.customer, j.received_at ORDER BY j.received_at, j.number LIMIT 100`, pgx.StrictNamedArgs{"site": site})
+		WHERE ps.site_id = @site AND ps.status = 'released' GROUP BY j.job_id, j.number, j.customer, j.received_at ORDER BY j.received_at, j.number LIMIT 100`, sqlArgs{"site": site})
 }

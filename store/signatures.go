@@ -36,7 +36,7 @@ func (db *DB) SignFirst(ctx context.Context, a Actor, identity, secret string) (
 	}
 	way, err := value[string](ctx, db.pool, `SELECT CASE WHEN badge_hash = @badge THEN 'badge' ELSE 'name' END FROM person
 		WHERE site_id = @site AND person_id = @person AND (lower(sign_on_name) = lower(@identity) OR lower(name) = lower(@identity) OR badge_hash = @badge)`,
-		pgx.StrictNamedArgs{"site": a.Site, "person": a.Person, "identity": identity, "badge": hashToken(identity)})
+		sqlArgs{"site": a.Site, "person": a.Person, "identity": identity, "badge": hashToken(identity)})
 	if errors.Is(err, ErrNotFound) {
 		return Proof{}, refuse(RuleNotSigner, fmt.Sprintf("%s is signed on here, and that is another name. Lock and sign on yourself to sign.", a.Name))
 	}
@@ -52,7 +52,7 @@ func (db *DB) SignFirst(ctx context.Context, a Actor, identity, secret string) (
 // exception at the inspector's tablet.
 func (db *DB) proveFor(ctx context.Context, a Actor, person uuid.UUID, secret string) (Proof, error) {
 	s, err := one[secrets](ctx, db.pool, `SELECT `+secretColumns+` FROM person WHERE site_id = @site AND person_id = @person`,
-		pgx.StrictNamedArgs{"site": a.Site, "person": person})
+		sqlArgs{"site": a.Site, "person": person})
 	if err != nil {
 		return Proof{}, err
 	}
@@ -98,7 +98,7 @@ func (db *DB) sign(b *pgx.Batch, a Actor, p Proof, meaning, statement string, co
 	id := NewID()
 	b.Queue(`INSERT INTO signature (site_id, signature_id, person_id, printed_name, meaning, statement, signed_at, content_hash, auth_used)
 		SELECT @site, @id, person_id, name, @meaning, @statement, @at, @hash, @auth FROM person WHERE site_id = @site AND person_id = @person`,
-		pgx.StrictNamedArgs{"site": a.Site, "id": id, "person": p.person, "meaning": meaning, "statement": statement, "at": db.Clock(),
+		sqlArgs{"site": a.Site, "id": id, "person": p.person, "meaning": meaning, "statement": statement, "at": db.Clock(),
 			"hash": hash, "auth": p.auth})
 	return id, nil
 }

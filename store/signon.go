@@ -7,7 +7,6 @@ import (
 	"time"
 
 	"github.com/google/uuid"
-	"github.com/jackc/pgx/v5"
 	"github.com/pquerna/otp"
 	"github.com/pquerna/otp/totp"
 )
@@ -37,7 +36,7 @@ const secretColumns = `person_id, pin_hash, password_hash, totp_secret, totp_las
 // SignOnByPIN checks a person's PIN on an enrolled tablet. Device must be one: a PIN is worth nothing elsewhere.
 func (db *DB) SignOnByPIN(ctx context.Context, d Device, person uuid.UUID, pin string) (Person, error) {
 	s, err := one[secrets](ctx, db.pool, `SELECT `+secretColumns+` FROM person WHERE site_id = @site AND person_id = @person`,
-		pgx.StrictNamedArgs{"site": d.Site, "person": person})
+		sqlArgs{"site": d.Site, "person": person})
 	if err != nil {
 		return Person{}, err
 	}
@@ -51,7 +50,7 @@ func (db *DB) SignOnByPIN(ctx context.Context, d Device, person uuid.UUID, pin s
 // SignOnByBadge finds the person whose badge was scanned on an enrolled tablet.
 func (db *DB) SignOnByBadge(ctx context.Context, d Device, badge string) (Person, error) {
 	id, err := value[uuid.UUID](ctx, db.pool, `SELECT person_id FROM person WHERE site_id = @site AND badge_hash = @hash AND active`,
-		pgx.StrictNamedArgs{"site": d.Site, "hash": hashToken(badge)})
+		sqlArgs{"site": d.Site, "hash": hashToken(badge)})
 	if errors.Is(err, ErrNotFound) {
 		return Person{}, refuse(RuleWrongSecret, "This badge is not known here. Use your name and PIN, or ask an administrator for a new badge.")
 	}
@@ -64,7 +63,7 @@ func (db *DB) SignOnByBadge(ctx context.Context, d Device, badge string) (Person
 // SignOnByPassword checks a sign-on name, password and, where the person's roles ask for it, the code app's six digits.
 func (db *DB) SignOnByPassword(ctx context.Context, site uuid.UUID, name, password, code string) (Person, error) {
 	s, err := one[secrets](ctx, db.pool, `SELECT `+secretColumns+` FROM person WHERE site_id = @site AND sign_on_name = @name`,
-		pgx.StrictNamedArgs{"site": site, "name": name})
+		sqlArgs{"site": site, "name": name})
 	if errors.Is(err, ErrNotFound) {
 		// The same work as for a real person, so that time does not tell who exists.
 		_, _ = hashSecret(password)
@@ -101,7 +100,7 @@ func (db *DB) signedOn(ctx context.Context, a Actor, way string) (Person, error)
 func (db *DB) attempt(ctx context.Context, a Actor, way string, fits func() bool) error {
 	locked, err := value[*time.Time](ctx, db.pool, `SELECT CASE WHEN locked_until = 'infinity' THEN 'epoch'::timestamptz ELSE locked_until END
 		FROM sign_on_guard WHERE site_id = @site AND person_id = @person AND way = @way AND locked_until > @now`,
-		pgx.StrictNamedArgs{"site": a.Site, "person": a.Person, "way": way, "now": db.Clock()})
+		sqlArgs{"site": a.Site, "person": a.Person, "way": way, "now": db.Clock()})
 	switch {
 	case err == nil && locked != nil && locked.Unix() == 0:
 		return refuse(RuleLocked, "Locked after too many wrong tries. Sign on with your password, or ask an administrator to unlock you.")
@@ -124,7 +123,7 @@ func (db *DB) failed(ctx context.Context, a Actor, way string) error {
 	return db.inTx(ctx, uuid.Nil, func(tx querier) error {
 		n, err := value[int](ctx, tx, `INSERT INTO sign_on_guard (site_id, person_id, way, failures) VALUES (@site, @person, @way, 1)
 			ON CONFLICT (site_id, person_id, way) DO UPDATE SET failures = sign_on_guard.failures + 1 RETURNING failures`,
-			pgx.StrictNamedArgs{"site": a.Site, "person": a.Person, "way": way})
+			sqlArgs{"site": a.Site, "person": a.Person, "way": way})
 		if err != nil {
 			return err
 		}
@@ -141,7 +140,7 @@ func (db *DB) failed(ctx context.Context, a Actor, way string) error {
 		}
 		if until != nil {
 			if err := run(ctx, tx, `UPDATE sign_on_guard SET locked_until = @until::text::timestamptz WHERE site_id = @site AND person_id = @person AND way = @way`,
-				pgx.StrictNamedArgs{"site": a.Site, "person": a.Person, "way": way, "until": until}); err != nil {
+				sqlArgs{"site": a.Site, "person": a.Person, "way": way, "until": until}); err != nil {
 				return err
 			}
 		}
@@ -151,7 +150,7 @@ func (db *DB) failed(ctx context.Context, a Actor, way string) error {
 
 func clearGuard(ctx context.Context, tx querier, site, person uuid.UUID, way string) error {
 	_, err := tx.Exec(ctx, `UPDATE sign_on_guard SET failures = 0, locked_until = NULL WHERE site_id = @site AND person_id = @person AND way = @way`,
-		pgx.StrictNamedArgs{"site": site, "person": person, "way": way})
+		sqlArgs{"site": site, "person": person, "way": way})
 	return err
 }
 
@@ -178,7 +177,7 @@ func (db *DB) secretFits(ctx context.Context, a Actor, column, secret string, ha
 		if fresh, err := hashSecret(secret); err == nil {
 			// A failure here only means that it is tried again at the next sign-on.
 			_, _ = db.pool.Exec(ctx, `UPDATE person SET `+column+` = @hash WHERE site_id = @site AND person_id = @person`,
-				pgx.StrictNamedArgs{"site": a.Site, "person": a.Person, "hash": fresh})
+				sqlArgs{"site": a.Site, "person": a.Person, "hash": fresh})
 		}
 	}
 	return ok
@@ -191,7 +190,7 @@ func (db *DB) useCode(ctx context.Context, a Actor, secret, code string) bool {
 		return false
 	}
 	return run(ctx, db.pool, `UPDATE person SET totp_last_step = @step WHERE site_id = @site AND person_id = @person AND totp_last_step < @step`,
-		pgx.StrictNamedArgs{"site": a.Site, "person": a.Person, "step": step}) == nil
+		sqlArgs{"site": a.Site, "person": a.Person, "step": step}) == nil
 }
 
 func codeStep(secret, code string, now time.Time) (int64, bool) {

@@ -7,7 +7,6 @@ import (
 	"time"
 
 	"github.com/google/uuid"
-	"github.com/jackc/pgx/v5"
 	"github.com/jackc/pgx/v5/pgtype"
 )
 
@@ -67,7 +66,7 @@ func (s Site) ShopDay(at time.Time) (day time.Time, shift string) {
 
 // Sites returns all sites, in order of their code.
 func (db *DB) Sites(ctx context.Context) ([]Site, error) {
-	return list[Site](ctx, db.pool, `SELECT `+siteColumns+` FROM site ORDER BY code`, pgx.StrictNamedArgs{})
+	return list[Site](ctx, db.pool, `SELECT `+siteColumns+` FROM site ORDER BY code`, sqlArgs{})
 }
 
 // Site returns one site.
@@ -76,7 +75,7 @@ func (db *DB) Site(ctx context.Context, id uuid.UUID) (Site, error) { return sit
 const selectSite = `SELECT ` + siteColumns + ` FROM site WHERE site_id = @site`
 
 func site(ctx context.Context, q querier, id uuid.UUID) (Site, error) {
-	s, err := one[Site](ctx, q, selectSite, pgx.StrictNamedArgs{"site": id})
+	s, err := one[Site](ctx, q, selectSite, sqlArgs{"site": id})
 	if err != nil {
 		return s, fmt.Errorf("site %s: %w", id, err)
 	}
@@ -114,7 +113,7 @@ func (db *DB) AddSite(ctx context.Context, n NewSite) (Site, error) {
 	id := NewID()
 	err = db.inTx(ctx, id, func(tx querier) error {
 		if err := run(ctx, tx, `INSERT INTO site (site_id, code, name, time_zone, shift_names, shift_starts, film_unit)
-			VALUES (@site, @code, @name, @zone, @names, @starts::time[], @unit)`, pgx.StrictNamedArgs{
+			VALUES (@site, @code, @name, @zone, @names, @starts::time[], @unit)`, sqlArgs{
 			"site": id, "code": n.Code, "name": n.Name, "zone": n.TimeZone, "names": names, "starts": starts, "unit": n.FilmUnit}); err != nil {
 			return err
 		}
@@ -171,7 +170,7 @@ func (db *DB) ChangeSite(ctx context.Context, a Actor, n SiteSettings) error {
 		}
 		if err := run(ctx, tx, `UPDATE site SET name = @name, shift_names = @names, shift_starts = @starts::time[], film_unit = @film,
 			temperature_unit = @temperature, late_after_minutes = @late, clock_limit_seconds = @clock, idle_minutes = @idle,
-			overrides_allowed = @overrides WHERE site_id = @site`, pgx.StrictNamedArgs{
+			overrides_allowed = @overrides WHERE site_id = @site`, sqlArgs{
 			"site": a.Site, "name": n.Name, "names": names, "starts": starts, "film": n.FilmUnit, "temperature": n.TemperatureUnit,
 			"late": n.LateAfterMinutes, "clock": n.ClockLimitSeconds, "idle": n.IdleMinutes, "overrides": n.OverridesAllowed}); err != nil {
 			return err
@@ -184,5 +183,5 @@ func (db *DB) ChangeSite(ctx context.Context, a Actor, n SiteSettings) error {
 func nextNumber(ctx context.Context, tx querier, site uuid.UUID, series string) (int64, error) {
 	return value[int64](ctx, tx, `INSERT INTO counter (site_id, name, value) VALUES (@site, @name, 1)
 		ON CONFLICT (site_id, name) DO UPDATE SET value = counter.value + 1 RETURNING value`,
-		pgx.StrictNamedArgs{"site": site, "name": series})
+		sqlArgs{"site": site, "name": series})
 }

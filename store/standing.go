@@ -87,7 +87,7 @@ var standingWhere = map[quality.Subject]string{
 // lockParts makes concurrent acts on the same parts wait for each other. Locks are taken in the order of the ids, so that
 // two acts on overlapping sets cannot block each other for ever.
 func lockParts(ctx context.Context, tx querier, site uuid.UUID, parts []uuid.UUID) error {
-	_, err := tx.Exec(ctx, lockSQL, pgx.StrictNamedArgs{"site": site, "parts": parts})
+	_, err := tx.Exec(ctx, lockSQL, sqlArgs{"site": site, "parts": parts})
 	return err
 }
 
@@ -96,7 +96,7 @@ const lockSQL = `SELECT 1 FROM part_status WHERE site_id = @site AND part_id = A
 // lockCarrier keeps parts from joining a rack or load while something is recorded on it: the record speaks for the parts that
 // were there, and for no others. Loads are locked before racks and racks before parts, here as where parts are hung and loaded.
 func lockCarrier(b *pgx.Batch, site uuid.UUID, s Subject) {
-	switch args := (pgx.StrictNamedArgs{"site": site, "id": s.ID}); s.Kind {
+	switch args := (sqlArgs{"site": site, "id": s.ID}); s.Kind {
 	case quality.OnRack:
 		b.Queue(`SELECT 1 FROM rack WHERE site_id = @site AND rack_id = @id FOR SHARE`, args)
 	case quality.OnLoad:
@@ -125,7 +125,7 @@ func askSubjectParts(b *pgx.Batch, site uuid.UUID, s Subject) *[]uuid.UUID {
 	return askColumn[uuid.UUID](b, `SELECT ps.part_id FROM part_status ps
 		JOIN rack_part rp ON rp.site_id = ps.site_id AND rp.part_id = ps.part_id AND rp.cycle = ps.cycle
 		LEFT JOIN load_rack lr ON lr.site_id = rp.site_id AND lr.rack_id = rp.rack_id
-		WHERE ps.site_id = @site AND `+where+` ORDER BY ps.part_id`, pgx.StrictNamedArgs{"site": site, "id": s.ID})
+		WHERE ps.site_id = @site AND `+where+` ORDER BY ps.part_id`, sqlArgs{"site": site, "id": s.ID})
 }
 
 // standings reads where the given parts stand, with the evidence of their current cycle, in the order of their serials.
@@ -140,9 +140,9 @@ func (db *DB) standings(ctx context.Context, q querier, site uuid.UUID, parts []
 
 // askStandings asks within a batch; the answer is there once the batch was sent.
 func (db *DB) askStandings(b *pgx.Batch, site uuid.UUID, parts []uuid.UUID) (answered func() []*standing) {
-	rows := ask[standing](b, standingSQL+`ps.part_id = ANY(@parts) ORDER BY p.serial`, pgx.StrictNamedArgs{"site": site, "parts": parts})
-	evidence := ask[evidenceRow](b, evidenceSQL, pgx.StrictNamedArgs{"site": site, "parts": parts, "now": db.Clock()})
-	places := ask[placeRow](b, placeSQL, pgx.StrictNamedArgs{"site": site, "parts": parts, "now": db.Clock()})
+	rows := ask[standing](b, standingSQL+`ps.part_id = ANY(@parts) ORDER BY p.serial`, sqlArgs{"site": site, "parts": parts})
+	evidence := ask[evidenceRow](b, evidenceSQL, sqlArgs{"site": site, "parts": parts, "now": db.Clock()})
+	places := ask[placeRow](b, placeSQL, sqlArgs{"site": site, "parts": parts, "now": db.Clock()})
 	return func() []*standing {
 		byPart := make(map[uuid.UUID]*standing, len(*rows))
 		out := make([]*standing, len(*rows))
@@ -307,7 +307,7 @@ func (db *DB) queueSettle(b *pgx.Batch, site uuid.UUID, all []*standing, specs m
 			round_started_at = n.started, rack_id = n.rack_id, concession = n.concession, changed_at = @at
 		FROM unnest(@ids::uuid[], @statuses::text[], @nexts::text[], @cycles::int[], @rounds::int[], @starts::timestamptz[], @racks::uuid[], @concessions::bool[])
 			AS n(part_id, status, next_kind, cycle, round, started, rack_id, concession)
-		WHERE ps.site_id = @site AND ps.part_id = ANY(@ids) AND ps.part_id = n.part_id`, pgx.StrictNamedArgs{"site": site, "at": db.Clock(), "ids": ids, "statuses": statuses,
+		WHERE ps.site_id = @site AND ps.part_id = ANY(@ids) AND ps.part_id = n.part_id`, sqlArgs{"site": site, "at": db.Clock(), "ids": ids, "statuses": statuses,
 		"nexts": nexts, "cycles": cycles, "rounds": rounds, "starts": starts, "racks": racks, "concessions": concessions})
 }
 
@@ -345,7 +345,7 @@ func (db *DB) refresh(ctx context.Context, tx querier, site uuid.UUID, parts []u
 // sound book that is none.
 func (db *DB) Rebuild(ctx context.Context, site uuid.UUID) (changed int, err error) {
 	err = db.inTx(ctx, site, func(tx querier) error {
-		parts, err := column[uuid.UUID](ctx, tx, `SELECT part_id FROM part_status WHERE site_id = @site ORDER BY part_id`, pgx.StrictNamedArgs{"site": site})
+		parts, err := column[uuid.UUID](ctx, tx, `SELECT part_id FROM part_status WHERE site_id = @site ORDER BY part_id`, sqlArgs{"site": site})
 		if err != nil {
 			return err
 		}

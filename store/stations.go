@@ -5,7 +5,6 @@ import (
 	"fmt"
 
 	"github.com/google/uuid"
-	"github.com/jackc/pgx/v5"
 )
 
 // A Station is a place of work: a weld bench, the wash line, a booth, an oven, the final bench or a desk.
@@ -22,7 +21,7 @@ const stationColumns = `station_id, code, name, kind, active`
 // Stations returns all stations of a site, retired ones included, in order of their code.
 func (db *DB) Stations(ctx context.Context, site uuid.UUID) ([]Station, error) {
 	stations, err := list[Station](ctx, db.pool, `SELECT `+stationColumns+` FROM station WHERE site_id = @site ORDER BY code`,
-		pgx.StrictNamedArgs{"site": site})
+		sqlArgs{"site": site})
 	if err != nil {
 		return nil, fmt.Errorf("stations: %w", err)
 	}
@@ -36,7 +35,7 @@ func (db *DB) Station(ctx context.Context, site, id uuid.UUID) (Station, error) 
 
 func station(ctx context.Context, q querier, site, id uuid.UUID) (Station, error) {
 	s, err := one[Station](ctx, q, `SELECT `+stationColumns+` FROM station WHERE site_id = @site AND station_id = @id`,
-		pgx.StrictNamedArgs{"site": site, "id": id})
+		sqlArgs{"site": site, "id": id})
 	if err != nil {
 		return s, fmt.Errorf("station %s: %w", id, err)
 	}
@@ -48,7 +47,7 @@ func (db *DB) AddStation(ctx context.Context, a Actor, s Station) (Station, erro
 	s.ID, s.Active = NewID(), true
 	err := db.inTx(ctx, a.Site, func(tx querier) error {
 		if err := run(ctx, tx, `INSERT INTO station (site_id, station_id, code, name, kind) VALUES (@site, @id, @code, @name, @kind)`,
-			pgx.StrictNamedArgs{"site": a.Site, "id": s.ID, "code": s.Code, "name": s.Name, "kind": s.Kind}); err != nil {
+			sqlArgs{"site": a.Site, "id": s.ID, "code": s.Code, "name": s.Name, "kind": s.Kind}); err != nil {
 			return err
 		}
 		return db.event(ctx, tx, a, Event{Verb: "station added", SubjectKind: "station", Subject: s.ID, After: s})
@@ -67,7 +66,7 @@ func (db *DB) ChangeStation(ctx context.Context, a Actor, s Station) error {
 			return err
 		}
 		if err := run(ctx, tx, `UPDATE station SET name = @name, active = @active WHERE site_id = @site AND station_id = @id`,
-			pgx.StrictNamedArgs{"site": a.Site, "id": s.ID, "name": s.Name, "active": s.Active}); err != nil {
+			sqlArgs{"site": a.Site, "id": s.ID, "name": s.Name, "active": s.Active}); err != nil {
 			return err
 		}
 		after := before

@@ -159,16 +159,16 @@ func send(ctx context.Context, q querier, b *pgx.Batch) error {
 }
 
 // ask puts a question into a batch; its rows are there once the batch was sent.
-func ask[T any](b *pgx.Batch, sql string, args pgx.StrictNamedArgs) *[]T {
+func ask[T any](b *pgx.Batch, sql string, args sqlArgs) *[]T {
 	return askAs(b, pgx.RowToStructByName[T], sql, args)
 }
 
 // askColumn is ask for rows of one column.
-func askColumn[T any](b *pgx.Batch, sql string, args pgx.StrictNamedArgs) *[]T {
+func askColumn[T any](b *pgx.Batch, sql string, args sqlArgs) *[]T {
 	return askAs(b, pgx.RowTo[T], sql, args)
 }
 
-func askAs[T any](b *pgx.Batch, as pgx.RowToFunc[T], sql string, args pgx.StrictNamedArgs) *[]T {
+func askAs[T any](b *pgx.Batch, as pgx.RowToFunc[T], sql string, args sqlArgs) *[]T {
 	answer := new([]T)
 	b.Queue(sql, args).Query(func(rows pgx.Rows) (err error) {
 		*answer, err = pgx.CollectRows(rows, as)
@@ -188,7 +188,7 @@ func (db *DB) inTx(ctx context.Context, site uuid.UUID, work func(tx querier) er
 }
 
 // list returns one T for each row. A column without a field, or a field without a column, is an error.
-func list[T any](ctx context.Context, q querier, sql string, args pgx.StrictNamedArgs) ([]T, error) {
+func list[T any](ctx context.Context, q querier, sql string, args sqlArgs) ([]T, error) {
 	rows, err := q.Query(ctx, sql, args)
 	if err != nil {
 		return nil, err
@@ -197,7 +197,7 @@ func list[T any](ctx context.Context, q querier, sql string, args pgx.StrictName
 }
 
 // one returns exactly one T, or ErrNotFound.
-func one[T any](ctx context.Context, q querier, sql string, args pgx.StrictNamedArgs) (T, error) {
+func one[T any](ctx context.Context, q querier, sql string, args sqlArgs) (T, error) {
 	rows, err := q.Query(ctx, sql, args)
 	if err != nil {
 		var zero T
@@ -211,7 +211,7 @@ func one[T any](ctx context.Context, q querier, sql string, args pgx.StrictNamed
 }
 
 // value returns exactly one column of exactly one row, or ErrNotFound.
-func value[T any](ctx context.Context, q querier, sql string, args pgx.StrictNamedArgs) (T, error) {
+func value[T any](ctx context.Context, q querier, sql string, args sqlArgs) (T, error) {
 	rows, err := q.Query(ctx, sql, args)
 	if err != nil {
 		var zero T
@@ -225,7 +225,7 @@ func value[T any](ctx context.Context, q querier, sql string, args pgx.StrictNam
 }
 
 // column returns one value for each row.
-func column[T any](ctx context.Context, q querier, sql string, args pgx.StrictNamedArgs) ([]T, error) {
+func column[T any](ctx context.Context, q querier, sql string, args sqlArgs) ([]T, error) {
 	rows, err := q.Query(ctx, sql, args)
 	if err != nil {
 		return nil, err
@@ -234,7 +234,7 @@ func column[T any](ctx context.Context, q querier, sql string, args pgx.StrictNa
 }
 
 // run executes a statement that must touch at least one row, or returns ErrNotFound.
-func run(ctx context.Context, q querier, sql string, args pgx.StrictNamedArgs) error {
+func run(ctx context.Context, q querier, sql string, args sqlArgs) error {
 	tag, err := q.Exec(ctx, sql, args)
 	if err != nil {
 		return err

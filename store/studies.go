@@ -11,7 +11,6 @@ import (
 	"time"
 
 	"github.com/google/uuid"
-	"github.com/jackc/pgx/v5"
 
 	"coatbook/quality/gauge"
 )
@@ -45,7 +44,7 @@ const selectStudy = `SELECT s.study_id, s.instrument_id, s.method, s.grr_pct, s.
 
 // StudiesOf returns the studies of a device, the newest first.
 func (db *DB) StudiesOf(ctx context.Context, site, device uuid.UUID) ([]Study, error) {
-	return list[Study](ctx, db.pool, selectStudy+`AND s.instrument_id = @device ORDER BY s.made_on DESC, s.added_at DESC`, pgx.StrictNamedArgs{"site": site, "device": device})
+	return list[Study](ctx, db.pool, selectStudy+`AND s.instrument_id = @device ORDER BY s.made_on DESC, s.added_at DESC`, sqlArgs{"site": site, "device": device})
 }
 
 // A GaugeBehind is a gauge that took the values of a figure, with its newest study by then: a zero Study when there is none.
@@ -73,7 +72,7 @@ func (db *DB) GaugesBehind(ctx context.Context, site uuid.UUID, records []uuid.U
 		FROM (SELECT DISTINCT u.instrument_id FROM record_use u WHERE u.site_id = @site AND u.record_id = ANY(@records) AND u.role = 'gauge') g
 		JOIN instrument i ON i.site_id = @site AND i.instrument_id = g.instrument_id
 		LEFT JOIN LATERAL (SELECT * FROM measurement_study m WHERE m.site_id = @site AND m.instrument_id = g.instrument_id AND m.made_on <= @day
-			ORDER BY m.made_on DESC, m.added_at DESC LIMIT 1) s ON true ORDER BY i.code`, pgx.StrictNamedArgs{"site": site, "records": records, "day": day})
+			ORDER BY m.made_on DESC, m.added_at DESC LIMIT 1) s ON true ORDER BY i.code`, sqlArgs{"site": site, "records": records, "day": day})
 	if err != nil {
 		return nil, fmt.Errorf("gauges behind a figure: %w", err)
 	}
@@ -103,7 +102,7 @@ func (db *DB) AddStudy(ctx context.Context, a Actor, s Study, tolerance float64)
 	}
 	err := db.inTx(ctx, a.Site, func(tx querier) error {
 		if err := run(ctx, tx, `INSERT INTO measurement_study (site_id, study_id, instrument_id, method, grr_pct, grr_of, ndc, made_on, valid_to, report, source_data, added_by, added_at)
-			VALUES (@site, @id, @device, @method, @grr, @of, @ndc, @made, @valid, @report, @data, @by, @at)`, pgx.StrictNamedArgs{"site": a.Site, "id": s.ID, "device": s.InstrumentID,
+			VALUES (@site, @id, @device, @method, @grr, @of, @ndc, @made, @valid, @report, @data, @by, @at)`, sqlArgs{"site": a.Site, "id": s.ID, "device": s.InstrumentID,
 			"method": s.Method, "grr": s.GRR, "of": s.Of, "ndc": s.NDC, "made": s.MadeOn, "valid": s.ValidTo, "report": s.Report, "data": s.SourceData, "by": a.Person, "at": db.Clock()}); err != nil {
 			return err
 		}

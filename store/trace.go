@@ -140,7 +140,7 @@ func (db *DB) Trace(ctx context.Context, site uuid.UUID, f TraceFrom) ([]TracedP
 	if err != nil {
 		return nil, err
 	}
-	ids, err := column[uuid.UUID](ctx, db.pool, k.find, pgx.StrictNamedArgs{"site": site, "name": f.Name})
+	ids, err := column[uuid.UUID](ctx, db.pool, k.find, sqlArgs{"site": site, "name": f.Name})
 	if err != nil {
 		return nil, fmt.Errorf("tracing from %s %s: %w", f.Kind, f.Name, err)
 	}
@@ -151,13 +151,9 @@ func (db *DB) Trace(ctx context.Context, site uuid.UUID, f TraceFrom) ([]TracedP
 		f.To = db.Clock().AddDate(1, 0, 0)
 	}
 	var parts []TracedPart
-	err = pgx.BeginTxFunc(ctx, db.pool, pgx.TxOptions{AccessMode: pgx.ReadOnly}, func(tx pgx.Tx) error {
-		// A trace fetches some thousand rows by their keys. At the costs of a slow disk the planner would rather read whole tables.
-		if _, err := tx.Exec(ctx, "SET LOCAL random_page_cost = 1.1; SET LOCAL max_parallel_workers_per_gather = 0"); err != nil {
-			return err
-		}
+	err = db.byKeys(ctx, func(tx querier) error {
 		// Planned for these very values each time: the plan for any thing and any window reads whole tables.
-		rows, err := tx.Query(ctx, k.trace, pgx.QueryExecModeCacheDescribe, pgx.StrictNamedArgs{"site": site, "ids": ids, "from": f.From, "to": f.To})
+		rows, err := tx.Query(ctx, k.trace, pgx.QueryExecModeCacheDescribe, sqlArgs{"site": site, "ids": ids, "from": f.From, "to": f.To})
 		if err != nil {
 			return err
 		}
@@ -168,6 +164,17 @@ func (db *DB) Trace(ctx context.Context, site uuid.UUID, f TraceFrom) ([]TracedP
 		return nil, fmt.Errorf("tracing from %s %s: %w", f.Kind, f.Name, err)
 	}
 	return parts, nil
+}
+
+// byKeys reads what fetches some thousand rows of large tables by their keys: at the costs of a slow disk the planner would rather
+// read whole tables.
+func (db *DB) byKeys(ctx context.Context, read func(tx querier) error) error {
+	return pgx.BeginTxFunc(ctx, db.pool, pgx.TxOptions{AccessMode: pgx.ReadOnly}, func(tx pgx.Tx) error {
+		if _, err := tx.Exec(ctx, "SET LOCAL random_page_cost = 1.1; SET LOCAL max_parallel_workers_per_gather = 0"); err != nil {
+			return err
+		}
+		return read(tx)
+	})
 }
 
 // TraceNames returns up to limit names that a trace of a kind can start from: racks and loads the newest first, others sorted.
@@ -188,7 +195,7 @@ func (db *DB) TraceNames(ctx context.Context, site uuid.UUID, kind string, limit
 	if !ok {
 		return nil, fmt.Errorf("tracing from %q: %w", kind, ErrNotFound)
 	}
-	return column[string](ctx, db.pool, sql+` LIMIT @limit`, pgx.StrictNamedArgs{"site": site, "limit": limit})
+	return column[string](ctx, db.pool, sql+` LIMIT @limit`, sqlArgs{"site": site, "limit": limit})
 }
 
 // WriteTrace writes traced parts as CSV (RFC 4180, UTF-8, CRLF), times with their offset in the site's zone.

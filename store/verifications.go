@@ -110,7 +110,7 @@ func setState(ctx context.Context, tx querier, site, device uuid.UUID) error {
 		UPDATE instrument_status i SET verification_id = (SELECT record_id FROM latest), verdict = coalesce((SELECT verdict FROM latest), ''),
 			verified_at = (SELECT observed_at FROM latest), shop_day = (SELECT shop_day FROM latest), shift = coalesce((SELECT shift FROM latest), ''),
 			last_good_at = (SELECT max(observed_at) FROM counted WHERE good)
-		WHERE i.site_id = @site AND i.instrument_id = @gauge`, pgx.StrictNamedArgs{"site": site, "gauge": device})
+		WHERE i.site_id = @site AND i.instrument_id = @gauge`, sqlArgs{"site": site, "gauge": device})
 	if err != nil {
 		return fmt.Errorf("state of a device: %w", err)
 	}
@@ -193,7 +193,7 @@ func (db *DB) calibrated(ctx context.Context, tx querier, a Actor, e Entry, w *w
 		}
 	}
 	if err := run(ctx, tx, `UPDATE instrument SET due_on = @due, certificate = coalesce(nullif(@certificate, ''), certificate), uncertainty = coalesce(@uncertainty, uncertainty),
-		coverage_k = coalesce(@k, coverage_k) WHERE site_id = @site AND instrument_id = @gauge`, pgx.StrictNamedArgs{"site": a.Site, "gauge": e.Subject.ID, "due": due,
+		coverage_k = coalesce(@k, coverage_k) WHERE site_id = @site AND instrument_id = @gauge`, sqlArgs{"site": a.Site, "gauge": e.Subject.ID, "due": due,
 		"certificate": certificate, "uncertainty": uncertainty, "k": k}); err != nil {
 		return err
 	}
@@ -215,7 +215,7 @@ func lockDevices(b *pgx.Batch, site uuid.UUID, e Entry) {
 		modes[e.Subject.ID] = lockDevice
 	}
 	for _, id := range slices.SortedFunc(maps.Keys(modes), func(x, y uuid.UUID) int { return bytes.Compare(x[:], y[:]) }) {
-		b.Queue(modes[id], pgx.StrictNamedArgs{"site": site, "device": id})
+		b.Queue(modes[id], sqlArgs{"site": site, "device": id})
 	}
 }
 
@@ -231,7 +231,7 @@ func askDevices(b *pgx.Batch, site uuid.UUID, entry Entry) (answered func(e *Ent
 	if entry.Subject.Kind != quality.OnInstrument && entry.correction == nil {
 		for _, u := range entry.Uses {
 			if useColumns[u.Role] == "instrument_id" && (u.Role != "gauge" || entry.Kind != quality.Film) {
-				used = append(used, ask[Instrument](b, selectInstrument+`WHERE i.site_id = @site AND i.instrument_id = @id`, pgx.StrictNamedArgs{"site": site, "id": u.ID}))
+				used = append(used, ask[Instrument](b, selectInstrument+`WHERE i.site_id = @site AND i.instrument_id = @id`, sqlArgs{"site": site, "id": u.ID}))
 			}
 		}
 	}

@@ -72,7 +72,7 @@ func (db *DB) Verify(ctx context.Context, st Site, trust Trust) (v Verified, err
 func (v *Verified) chain(ctx context.Context, tx pgx.Tx, st Site, keys map[string]ed25519.PublicKey, heads map[int64]string) error {
 	expected := Seal{Number: 1, Previous: make([]byte, sha256.Size)}
 	for {
-		seals, err := list[Seal](ctx, tx, selectSeal+`AND number >= @number ORDER BY number LIMIT 50`, pgx.StrictNamedArgs{"site": st.ID, "number": expected.Number})
+		seals, err := list[Seal](ctx, tx, selectSeal+`AND number >= @number ORDER BY number LIMIT 50`, sqlArgs{"site": st.ID, "number": expected.Number})
 		if err != nil {
 			return fmt.Errorf("reading seals: %w", err)
 		}
@@ -190,7 +190,7 @@ func (l *storedLeaves) next(ctx context.Context) error {
 	if len(l.rest) < leafBytes {
 		l.page++
 		page, err := value[[]byte](ctx, l.tx, `SELECT leaves FROM seal_page WHERE site_id = @site AND number = @number AND page = @page`,
-			pgx.StrictNamedArgs{"site": l.seal.Site, "number": l.seal.Number, "page": l.page})
+			sqlArgs{"site": l.seal.Site, "number": l.seal.Number, "page": l.page})
 		if errors.Is(err, ErrNotFound) {
 			l.done = true
 			return nil

@@ -50,7 +50,7 @@ func (v *Verified) bound(s signed, meaning string, signer string, content any) e
 }
 
 // each streams rows, so that a year of releases takes no more memory than one.
-func each[T any](ctx context.Context, q querier, sql string, args pgx.StrictNamedArgs, do func(T) error) error {
+func each[T any](ctx context.Context, q querier, sql string, args sqlArgs, do func(T) error) error {
 	rows, err := q.Query(ctx, sql, args)
 	if err != nil {
 		return err
@@ -80,7 +80,7 @@ func (v *Verified) releases(ctx context.Context, tx pgx.Tx, st Site) error {
 	}
 	return each(ctx, tx, `SELECT 'The release of part ' || coalesce(p.serial, '?') AS what, r.release_id AS id, r.part_id, r.cycle, r.gate, r.released_by::text AS by, `+signatureColumns+`
 		FROM release r LEFT JOIN part p ON p.site_id = r.site_id AND p.part_id = r.part_id LEFT JOIN signature s ON s.site_id = r.site_id AND s.signature_id = r.signature_id
-		WHERE r.site_id = @site`, pgx.StrictNamedArgs{"site": st.ID}, func(r row) error {
+		WHERE r.site_id = @site`, sqlArgs{"site": st.ID}, func(r row) error {
 		var gate []quality.Item
 		if err := json.Unmarshal(r.Gate, &gate); err != nil {
 			v.fault(0, "%s (%s) has a gate that cannot be read.", r.What, r.ID)
@@ -104,7 +104,7 @@ func (v *Verified) dispositions(ctx context.Context, tx pgx.Tx, st Site) error {
 	return each(ctx, tx, `SELECT 'The decision on part ' || coalesce(p.serial, '?') AS what, d.disposition_id AS id, d.hold_id, d.part_id, d.code, d.reason, d.concession_ref, d.concession_ends,
 		d.decided_by::text AS by, `+signatureColumns+`
 		FROM disposition d LEFT JOIN part p ON p.site_id = d.site_id AND p.part_id = d.part_id LEFT JOIN signature s ON s.site_id = d.site_id AND s.signature_id = d.signature_id
-		WHERE d.site_id = @site`, pgx.StrictNamedArgs{"site": st.ID}, func(r row) error {
+		WHERE d.site_id = @site`, sqlArgs{"site": st.ID}, func(r row) error {
 		var ends time.Time
 		if r.Ends != nil {
 			ends = *r.Ends
@@ -124,7 +124,7 @@ func (v *Verified) resumes(ctx context.Context, tx pgx.Tx, st Site) error {
 	return each(ctx, tx, `SELECT 'The new beginning of inspection by lot of ' || f.code AS what, w.switch_id AS id, w.spec_id, w.kind, w.reason, w.switched_by::text AS by, `+signatureColumns+`
 		FROM inspection_switch w JOIN finish_spec f ON f.site_id = w.site_id AND f.spec_id = w.spec_id
 		LEFT JOIN signature s ON s.site_id = w.site_id AND s.signature_id = w.signature_id WHERE w.site_id = @site AND w.from_severity = 'discontinued' AND w.signature_id IS NOT NULL`,
-		pgx.StrictNamedArgs{"site": st.ID}, func(r row) error {
+		sqlArgs{"site": st.ID}, func(r row) error {
 			return v.bound(r.signed, "authorised", r.By, resumeContent(r.ID, r.Spec, r.Of, r.Reason))
 		})
 }
@@ -142,7 +142,7 @@ func (v *Verified) confirmations(ctx context.Context, tx pgx.Tx, st Site) error 
 	return each(ctx, tx, `SELECT 'What a second person said of a ' || replace(r.kind, '_', ' ') || ' record' AS what, c.confirmation_id AS id, c.record_id, r.content_hash, c.outcome, c.reason,
 		c.decided_by::text AS by, ARRAY(SELECT ce.sentence FROM critical_entry ce WHERE ce.site_id = c.site_id AND ce.record_id = c.record_id ORDER BY ce.rule) AS sentences, `+signatureColumns+`
 		FROM confirmation c JOIN record r ON r.site_id = c.site_id AND r.record_id = c.record_id
-		LEFT JOIN signature s ON s.site_id = c.site_id AND s.signature_id = c.signature_id WHERE c.site_id = @site`, pgx.StrictNamedArgs{"site": st.ID}, func(r row) error {
+		LEFT JOIN signature s ON s.site_id = c.site_id AND s.signature_id = c.signature_id WHERE c.site_id = @site`, sqlArgs{"site": st.ID}, func(r row) error {
 		return v.bound(r.signed, "reviewed", r.By, confirmationContent(r.Record, r.Content, r.Sentences, r.Outcome, r.Reason))
 	})
 }
@@ -163,7 +163,7 @@ func (v *Verified) exclusions(ctx context.Context, tx pgx.Tx, st Site) error {
 		LEFT JOIN signature s ON s.site_id = x.site_id AND s.signature_id = x.signature_id WHERE x.site_id = @site
 		UNION ALL SELECT 'The taking back of an exclusion', e.exclusion_id, e.exclusion_id, '', NULL, '', e.reason, true, e.ended_by::text, `+signatureColumns+`
 		FROM exclusion_end e LEFT JOIN signature s ON s.site_id = e.site_id AND s.signature_id = e.signature_id WHERE e.site_id = @site`,
-		pgx.StrictNamedArgs{"site": st.ID}, func(r row) error {
+		sqlArgs{"site": st.ID}, func(r row) error {
 			content := exclusionContent(r.Record, r.Content, r.Seq, r.Code, r.Reason)
 			if r.Ends {
 				content = exclusionEndContent(r.ID, r.Reason)
@@ -181,7 +181,7 @@ func (v *Verified) overrides(ctx context.Context, tx pgx.Tx, st Site) error {
 		Reason   string    `db:"reason"`
 	}
 	return each(ctx, tx, `SELECT 'The exception “' || o.sentence || '”' AS what, o.override_id AS id, o.record_id, o.rule, o.sentence, o.reason, `+signatureColumns+`
-		FROM override o LEFT JOIN signature s ON s.site_id = o.site_id AND s.signature_id = o.signature_id WHERE o.site_id = @site`, pgx.StrictNamedArgs{"site": st.ID},
+		FROM override o LEFT JOIN signature s ON s.site_id = o.site_id AND s.signature_id = o.signature_id WHERE o.site_id = @site`, sqlArgs{"site": st.ID},
 		func(r row) error {
 			return v.bound(r.signed, "authorised", "", overrideContent(r.Record, r.Rule, r.Sentence, r.Reason))
 		})
@@ -199,7 +199,7 @@ func (v *Verified) corrections(ctx context.Context, tx pgx.Tx, st Site) error {
 		coalesce(o.content_hash, '') AS original_hash, r.person_id::text AS by, `+signatureColumns+`
 		FROM record r LEFT JOIN record o ON o.site_id = r.site_id AND o.record_id = r.supersedes_id
 		LEFT JOIN signature s ON s.site_id = r.site_id AND s.signature_id = r.signature_id `+subjectJoins+`
-		WHERE r.site_id = @site AND r.supersedes_id IS NOT NULL AND r.reason_code <> 'entry_undone'`, pgx.StrictNamedArgs{"site": st.ID}, func(r row) error {
+		WHERE r.site_id = @site AND r.supersedes_id IS NOT NULL AND r.reason_code <> 'entry_undone'`, sqlArgs{"site": st.ID}, func(r row) error {
 		return v.bound(r.signed, "corrected", r.By, correctionContent(r.ID, r.RecordHash, r.Original, r.OriginalHash))
 	})
 }
@@ -215,7 +215,7 @@ func (v *Verified) approvals(ctx context.Context, tx pgx.Tx, st Site) error {
 		By       *uuid.UUID `db:"approved_by"`
 	}
 	rows, err := list[row](ctx, tx, `SELECT r.revision_id, f.code, r.revision, encode(sha256(convert_to(r.body::text, 'UTF8')), 'hex') AS hash, coalesce(r.body_hash, '') AS body_hash, r.approved_by
-		FROM finish_spec_revision r JOIN finish_spec f ON f.site_id = r.site_id AND f.spec_id = r.spec_id WHERE r.site_id = @site AND r.state <> 'draft'`, pgx.StrictNamedArgs{"site": st.ID})
+		FROM finish_spec_revision r JOIN finish_spec f ON f.site_id = r.site_id AND f.spec_id = r.spec_id WHERE r.site_id = @site AND r.state <> 'draft'`, sqlArgs{"site": st.ID})
 	if err != nil {
 		return err
 	}
@@ -225,7 +225,7 @@ func (v *Verified) approvals(ctx context.Context, tx pgx.Tx, st Site) error {
 			return err
 		}
 		found, err := value[bool](ctx, tx, `SELECT EXISTS (SELECT 1 FROM signature WHERE site_id = @site AND content_hash = @hash AND meaning = 'approved' AND person_id = @by)`,
-			pgx.StrictNamedArgs{"site": st.ID, "hash": hash, "by": r.By})
+			sqlArgs{"site": st.ID, "hash": hash, "by": r.By})
 		if err != nil {
 			return err
 		}
@@ -238,7 +238,7 @@ func (v *Verified) approvals(ctx context.Context, tx pgx.Tx, st Site) error {
 }
 
 func (v *Verified) reviews(ctx context.Context, tx pgx.Tx, st Site) error {
-	reviews, err := list[DayReview](ctx, tx, selectReview+`ORDER BY r.number`, pgx.StrictNamedArgs{"site": st.ID})
+	reviews, err := list[DayReview](ctx, tx, selectReview+`ORDER BY r.number`, sqlArgs{"site": st.ID})
 	if err != nil {
 		return err
 	}
@@ -257,7 +257,7 @@ func (v *Verified) files(ctx context.Context, tx pgx.Tx, st Site) error {
 		Whole bool      `db:"whole"`
 	}
 	return each(ctx, tx, `SELECT f.file_id, coalesce(sha256(c.bytes) = f.sha256, false) AS whole FROM file f
-		LEFT JOIN file_content c ON c.site_id = f.site_id AND c.file_id = f.file_id WHERE f.site_id = @site`, pgx.StrictNamedArgs{"site": st.ID}, func(r row) error {
+		LEFT JOIN file_content c ON c.site_id = f.site_id AND c.file_id = f.file_id WHERE f.site_id = @site`, sqlArgs{"site": st.ID}, func(r row) error {
 		v.Hashes++
 		if !r.Whole {
 			v.fault(0, "The picture or certificate %s does not have the bytes that were kept.", r.ID)
@@ -281,7 +281,7 @@ func (v *Verified) recalls(ctx context.Context, tx pgx.Tx, st Site) error {
 		WHERE d.site_id = @site
 		UNION ALL SELECT 'The closing of recall ' || coalesce(r.number, '?'), c.review_id, c.review_id, NULL, '', c.conclusion, c.closed_by::text, `+signatureColumns+`
 		FROM recall_closing c LEFT JOIN recall_review r ON r.site_id = c.site_id AND r.review_id = c.review_id LEFT JOIN signature s ON s.site_id = c.site_id AND s.signature_id = c.signature_id
-		WHERE c.site_id = @site`, pgx.StrictNamedArgs{"site": st.ID}, func(r row) error {
+		WHERE c.site_id = @site`, sqlArgs{"site": st.ID}, func(r row) error {
 		if r.Part == nil {
 			return v.bound(r.signed, "reviewed", r.By, recallClosingContent(r.Review, r.Text))
 		}
@@ -300,7 +300,7 @@ func (v *Verified) returns(ctx context.Context, tx pgx.Tx, st Site) error {
 	}
 	return each(ctx, tx, `SELECT 'The taking back of part ' || coalesce(p.serial, '?') AS what, b.return_id AS id, b.shipment_id, b.part_id, b.reason, b.taken_by::text AS by, `+signatureColumns+`
 		FROM shipment_return b LEFT JOIN part p ON p.site_id = b.site_id AND p.part_id = b.part_id LEFT JOIN signature s ON s.site_id = b.site_id AND s.signature_id = b.signature_id
-		WHERE b.site_id = @site`, pgx.StrictNamedArgs{"site": st.ID}, func(r row) error {
+		WHERE b.site_id = @site`, sqlArgs{"site": st.ID}, func(r row) error {
 		return v.bound(r.signed, "performed", r.By, returnContent(r.Shipment, r.Part, r.Reason))
 	})
 }
@@ -319,7 +319,7 @@ func (v *Verified) certificates(ctx context.Context, tx pgx.Tx, st Site) error {
 	year, seq := 0, 0
 	return each(ctx, tx, `SELECT 'Certificate ' || c.number AS what, c.certificate_id AS id, c.number, c.year, c.seq, c.content, c.content_hash, c.signed_by::text AS by, `+signatureColumns+`
 		FROM certificate c LEFT JOIN signature s ON s.site_id = c.site_id AND s.signature_id = c.signature_id WHERE c.site_id = @site ORDER BY c.year, c.seq`,
-		pgx.StrictNamedArgs{"site": st.ID}, func(r row) error {
+		sqlArgs{"site": st.ID}, func(r row) error {
 			if r.Year != year {
 				year, seq = r.Year, 0
 			}
@@ -338,7 +338,7 @@ func (v *Verified) certificates(ctx context.Context, tx pgx.Tx, st Site) error {
 func (v *Verified) recordHashes(ctx context.Context, tx pgx.Tx, st Site) error {
 	after := uuid.Nil
 	for {
-		args := pgx.StrictNamedArgs{"site": st.ID, "after": after}
+		args := sqlArgs{"site": st.ID, "after": after}
 		records, err := list[hashRow](ctx, tx, `SELECT r.record_id, r.kind, r.part_id, r.rack_id, r.load_id, r.instrument_id, r.bath_id, r.oven_id, r.panel_id, r.note,
 			r.supersedes_id, r.reason_code, r.reason, r.content_hash, replace(r.kind, '_', ' ') || ' record of ' || `+subjectOf+` AS what
 			FROM (SELECT * FROM record WHERE site_id = @site AND record_id > @after ORDER BY record_id LIMIT 500) r`+subjectJoins+`ORDER BY r.record_id`, args)
@@ -390,7 +390,7 @@ func (v *Verified) hashBatch(ctx context.Context, tx pgx.Tx, st Site, records []
 		e := r.entry()
 		entries[r.RecordID] = &e
 	}
-	args := pgx.StrictNamedArgs{"site": st.ID, "ids": ids}
+	args := sqlArgs{"site": st.ID, "ids": ids}
 	type of struct {
 		Record uuid.UUID `db:"record_id"`
 	}

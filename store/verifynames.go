@@ -8,7 +8,6 @@ import (
 	"time"
 
 	"github.com/google/uuid"
-	"github.com/jackc/pgx/v5"
 )
 
 // subjectOf names what a record is about, in words.
@@ -94,7 +93,7 @@ const gonePart = `SELECT 'part ' || coalesce(after->>'Serial', '?') FROM event W
 
 // describe names a sealed row in words, with its id behind them.
 func describe(ctx context.Context, q querier, st Site, g sealGroup, id uuid.UUID) (string, error) {
-	args := pgx.StrictNamedArgs{"site": st.ID, "id": id}
+	args := sqlArgs{"site": st.ID, "id": id}
 	statements := []string{namesOfRows[g.Header.Table]}
 	switch g.Header.Table {
 	case "record":
@@ -122,5 +121,5 @@ func recordedAt(ctx context.Context, q querier, site uuid.UUID, g sealGroup, id 
 	var s strings.Builder
 	s.WriteString("SELECT ")
 	s.WriteString(quoted(g.Time) + " FROM " + quoted(g.Header.Table) + " WHERE site_id = @site AND " + quoted(g.Key) + " = @id AND " + quoted(g.Time) + " IS NOT NULL")
-	return value[time.Time](ctx, q, s.String(), pgx.StrictNamedArgs{"site": site, "id": id})
+	return value[time.Time](ctx, q, s.String(), sqlArgs{"site": site, "id": id})
 }

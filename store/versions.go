@@ -8,7 +8,6 @@ import (
 	"time"
 
 	"github.com/google/uuid"
-	"github.com/jackc/pgx/v5"
 
 	"coatbook/quality"
 )
@@ -40,7 +39,7 @@ func (db *DB) Versions(ctx context.Context, site, record uuid.UUID) ([]Version, 
 		FROM chain c JOIN record r ON r.site_id = @site AND r.record_id = c.record_id
 		JOIN person p ON p.site_id = r.site_id AND p.person_id = r.person_id
 		LEFT JOIN signature sg ON sg.site_id = r.site_id AND sg.signature_id = r.signature_id
-		ORDER BY c.n`, pgx.StrictNamedArgs{"site": site, "record": record})
+		ORDER BY c.n`, sqlArgs{"site": site, "record": record})
 	if err != nil {
 		return nil, fmt.Errorf("versions of record %s: %w", record, err)
 	}
@@ -60,13 +59,13 @@ func (db *DB) VoidedReleases(ctx context.Context, site, record uuid.UUID) ([]Voi
 		JOIN release rl ON rl.site_id = v.site_id AND rl.release_id = v.release_id
 		JOIN part pa ON pa.site_id = rl.site_id AND pa.part_id = rl.part_id
 		JOIN signature sg ON sg.site_id = rl.site_id AND sg.signature_id = rl.signature_id
-		WHERE v.site_id = @site AND v.record_id = @record ORDER BY pa.serial`, pgx.StrictNamedArgs{"site": site, "record": record})
+		WHERE v.site_id = @site AND v.record_id = @record ORDER BY pa.serial`, sqlArgs{"site": site, "record": record})
 }
 
 // HoldsOpenedBy returns the numbers of the holds that a record opened.
 func (db *DB) HoldsOpenedBy(ctx context.Context, site, record uuid.UUID) ([]string, error) {
 	return column[string](ctx, db.pool, `SELECT number FROM hold WHERE site_id = @site AND record_id = @record ORDER BY number`,
-		pgx.StrictNamedArgs{"site": site, "record": record})
+		sqlArgs{"site": site, "record": record})
 }
 
 // ReleasedOn returns the serials of the parts whose valid release stands on a record.
@@ -77,7 +76,7 @@ func (db *DB) ReleasedOn(ctx context.Context, site, record uuid.UUID) ([]string,
 		JOIN part pa ON pa.site_id = rl.site_id AND pa.part_id = rl.part_id
 		WHERE r.site_id = @site AND r.record_id = @record
 		AND NOT EXISTS (SELECT 1 FROM release_void v WHERE v.site_id = rl.site_id AND v.release_id = rl.release_id)
-		ORDER BY pa.serial`, pgx.StrictNamedArgs{"site": site, "record": record})
+		ORDER BY pa.serial`, sqlArgs{"site": site, "record": record})
 }
 
 // MayCorrect returns nil when the actor may correct or void a record: its author while no part is released on it, a
@@ -90,7 +89,7 @@ func (db *DB) MayCorrect(ctx context.Context, a Actor, record uuid.UUID) error {
 		return refuse(RuleNoRight, "Its author, a supervisor or an engineer corrects a record.")
 	}
 	author, err := value[uuid.UUID](ctx, db.pool, `SELECT person_id FROM record WHERE site_id = @site AND record_id = @record`,
-		pgx.StrictNamedArgs{"site": a.Site, "record": record})
+		sqlArgs{"site": a.Site, "record": record})
 	switch {
 	case err != nil:
 		return err
@@ -125,7 +124,7 @@ func (db *DB) NameUse(ctx context.Context, site uuid.UUID, role, name string) (U
 	if sql == "" {
 		return Use{}, fmt.Errorf("role %q: %w", role, ErrNotFound)
 	}
-	id, err := value[uuid.UUID](ctx, db.pool, sql, pgx.StrictNamedArgs{"site": site, "name": strings.TrimSpace(name)})
+	id, err := value[uuid.UUID](ctx, db.pool, sql, sqlArgs{"site": site, "name": strings.TrimSpace(name)})
 	if errors.Is(err, ErrNotFound) {
 		return Use{}, refuse(RuleInvalid, fmt.Sprintf("“%s” is not in the book. Scan its label or type its code.", name))
 	}
@@ -134,7 +133,7 @@ func (db *DB) NameUse(ctx context.Context, site uuid.UUID, role, name string) (U
 
 // SubjectOf returns what a record is about.
 func (db *DB) SubjectOf(ctx context.Context, site, record uuid.UUID) (Subject, error) {
-	t, err := one[target](ctx, db.pool, targetSQL, pgx.StrictNamedArgs{"site": site, "record": record})
+	t, err := one[target](ctx, db.pool, targetSQL, sqlArgs{"site": site, "record": record})
 	return t.subject(), err
 }
 
@@ -145,7 +144,7 @@ func (db *DB) UsesAsEntered(ctx context.Context, site, record uuid.UUID) ([]Use,
 		ID   uuid.UUID `db:"id"`
 	}
 	rows, err := list[row](ctx, db.pool, `SELECT role, coalesce(instrument_id, lot_id, person_id, station_id, bath_id, part_id, panel_id) AS id FROM record_use
-		WHERE site_id = @site AND record_id = @record ORDER BY seq`, pgx.StrictNamedArgs{"site": site, "record": record})
+		WHERE site_id = @site AND record_id = @record ORDER BY seq`, sqlArgs{"site": site, "record": record})
 	uses := make([]Use, len(rows))
 	for i, r := range rows {
 		uses[i] = Use(r)

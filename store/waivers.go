@@ -33,7 +33,7 @@ func askWaivers(b *pgx.Batch, site uuid.UUID, parts []uuid.UUID) *[]waiver {
 		LEFT JOIN concession c ON c.site_id = d.site_id AND c.concession_id = d.concession_id
 		WHERE rl.site_id = @site AND rl.part_id = ANY(@parts) AND rl.gate @> '[{"state": "waived"}]'
 		AND NOT EXISTS (SELECT 1 FROM release_void v WHERE v.site_id = rl.site_id AND v.release_id = rl.release_id)
-		ORDER BY p.serial, reference`, pgx.StrictNamedArgs{"site": site, "parts": parts})
+		ORDER BY p.serial, reference`, sqlArgs{"site": site, "parts": parts})
 }
 
 // stillAllowed refuses parts under a concession that has ended by its day or is overdrawn. today is the site's date.

@@ -6,7 +6,6 @@ import (
 	"fmt"
 
 	"github.com/google/uuid"
-	"github.com/jackc/pgx/v5"
 
 	"coatbook/quality"
 )
@@ -27,14 +26,14 @@ func putWeldLimit(ctx context.Context, tx querier, site uuid.UUID, l quality.Wel
 	return run(ctx, tx, `INSERT INTO weld_limit (site_id, level, code, permitted, per_wall, plus_mm, max_mm, source)
 		VALUES (@site, @level, @code, @permitted, @wall, @plus, @max, @source)
 		ON CONFLICT (site_id, level, code) DO UPDATE SET permitted = @permitted, per_wall = @wall, plus_mm = @plus, max_mm = @max, source = @source`,
-		pgx.StrictNamedArgs{"site": site, "level": l.Level, "code": l.Code, "permitted": l.Permitted, "wall": l.PerWall, "plus": l.PlusMM,
+		sqlArgs{"site": site, "level": l.Level, "code": l.Code, "permitted": l.Permitted, "wall": l.PerWall, "plus": l.PlusMM,
 			"max": l.MaxMM, "source": l.Source})
 }
 
 // WeldLimits returns the weld limit rows of a site in order of level and imperfection.
 func (db *DB) WeldLimits(ctx context.Context, site uuid.UUID) ([]quality.WeldLimit, error) {
 	limits, err := list[quality.WeldLimit](ctx, db.pool, `SELECT `+weldLimitColumns+` FROM weld_limit WHERE site_id = @site ORDER BY level, code`,
-		pgx.StrictNamedArgs{"site": site})
+		sqlArgs{"site": site})
 	if err != nil {
 		return nil, fmt.Errorf("weld limits: %w", err)
 	}
@@ -44,7 +43,7 @@ func (db *DB) WeldLimits(ctx context.Context, site uuid.UUID) ([]quality.WeldLim
 // weldLimits returns the rows of one quality level.
 func weldLimits(ctx context.Context, q querier, site uuid.UUID, level string) ([]quality.WeldLimit, error) {
 	limits, err := list[quality.WeldLimit](ctx, q, `SELECT `+weldLimitColumns+` FROM weld_limit WHERE site_id = @site AND level = @level ORDER BY code`,
-		pgx.StrictNamedArgs{"site": site, "level": level})
+		sqlArgs{"site": site, "level": level})
 	if err != nil {
 		return nil, fmt.Errorf("weld limits of level %s: %w", level, err)
 	}
@@ -53,7 +52,7 @@ func weldLimits(ctx context.Context, q querier, site uuid.UUID, level string) ([
 
 func weldLimit(ctx context.Context, q querier, site uuid.UUID, level, code string) (quality.WeldLimit, error) {
 	l, err := one[quality.WeldLimit](ctx, q, `SELECT `+weldLimitColumns+` FROM weld_limit WHERE site_id = @site AND level = @level AND code = @code`,
-		pgx.StrictNamedArgs{"site": site, "level": level, "code": code})
+		sqlArgs{"site": site, "level": level, "code": code})
 	if err != nil {
 		return l, fmt.Errorf("weld limit %s %s: %w", level, code, err)
 	}
@@ -85,7 +84,7 @@ func (db *DB) DeleteWeldLimit(ctx context.Context, a Actor, level, code string) 
 			return err
 		}
 		if err := run(ctx, tx, `DELETE FROM weld_limit WHERE site_id = @site AND level = @level AND code = @code`,
-			pgx.StrictNamedArgs{"site": a.Site, "level": level, "code": code}); err != nil {
+			sqlArgs{"site": a.Site, "level": level, "code": code}); err != nil {
 			return err
 		}
 		return db.event(ctx, tx, a, Event{Verb: "weld limit removed", SubjectKind: "weld_limit", Subject: a.Site, Before: before})

@@ -6,7 +6,6 @@ import (
 	"time"
 
 	"github.com/google/uuid"
-	"github.com/jackc/pgx/v5"
 
 	"coatbook/quality"
 )
@@ -21,8 +20,8 @@ type Period struct {
 // OneDay is a period of one shop day.
 func OneDay(day time.Time, shift string) Period { return Period{From: day, To: day, Shift: shift} }
 
-func (p Period) args(site uuid.UUID) pgx.StrictNamedArgs {
-	return pgx.StrictNamedArgs{"site": site, "from": p.From, "to": p.To, "shift": p.Shift}
+func (p Period) args(site uuid.UUID) sqlArgs {
+	return sqlArgs{"site": site, "from": p.From, "to": p.To, "shift": p.Shift}
 }
 
 // inPeriod restricts records r to current ones of a period: a record that a correction replaced counts nowhere, nor does a
@@ -172,7 +171,7 @@ func (db *DB) Ends(ctx context.Context, st Site, p Period) ([]End, error) {
 		JOIN part_number pn ON pn.site_id = @site AND pn.part_number_id = pa.part_number_id
 		JOIN job j ON j.site_id = @site AND j.job_id = pa.job_id
 		JOIN person pe ON pe.site_id = @site AND pe.person_id = e.person_id
-		ORDER BY e.at, pa.serial`, pgx.StrictNamedArgs{"site": st.ID, "from": p.From, "to": p.To})
+		ORDER BY e.at, pa.serial`, sqlArgs{"site": st.ID, "from": p.From, "to": p.To})
 	if err != nil || p.Shift == "" {
 		return all, err
 	}
@@ -221,5 +220,5 @@ func (db *DB) FaultRecords(ctx context.Context, site uuid.UUID, p Period, fault 
 // parts that moved last.
 func (db *DB) FindParts(ctx context.Context, site uuid.UUID, text string, limit int) ([]PartRow, error) {
 	return list[PartRow](ctx, db.pool, partRowSQL+` AND (@text = '' OR starts_with(lower(p.serial), lower(@text)) OR lower(j.number) = lower(@text) OR lower(pn.code) = lower(@text))
-		ORDER BY ps.changed_at DESC, p.serial LIMIT @limit`, pgx.StrictNamedArgs{"site": site, "text": text, "limit": limit})
+		ORDER BY ps.changed_at DESC, p.serial LIMIT @limit`, sqlArgs{"site": site, "text": text, "limit": limit})
 }

@@ -44,16 +44,19 @@ func demo(ctx context.Context, log *slog.Logger, c config) error {
 		return err
 	}
 	defer closeBook()
-	loading := filepath.Join(c.data, "demo-loading")
-	if _, err := os.Stat(loading); err == nil {
-		return fmt.Errorf("loading the demo into %s was cut short, so it holds half a shop; remove the folder and start again", c.data)
-	}
 	sites, err := db.Sites(ctx)
 	if err != nil {
 		return err
 	}
+	loading := filepath.Join(c.data, "demo-loading")
+	if _, err := os.Stat(loading); err == nil && len(sites) > 0 {
+		return fmt.Errorf("loading the demo was cut short, so the book holds half a shop; remove the data folder %s (and empty the database, if DATABASE_URL names one), then start again", c.data)
+	}
 	if len(sites) == 0 {
 		fmt.Printf("Loading %d shop days of Tern Hollow Metalworks, an invented shop …\n", demoshop.Days)
+		if err := os.MkdirAll(c.data, 0o700); err != nil { // with DATABASE_URL nothing else has made it
+			return fmt.Errorf("making the data folder: %w", err)
+		}
 		if err := os.WriteFile(loading, nil, 0o600); err != nil {
 			return fmt.Errorf("marking the data folder: %w", err)
 		}

@@ -23,11 +23,7 @@ func (s *Shop) newPosts(ctx context.Context, _ time.Time) error {
 	if err != nil {
 		return fmt.Errorf("spec PC-65: %w", err)
 	}
-	proof, err := s.DB.Sign(ctx, engineer, pinOf("nadia"))
-	if err != nil {
-		return err
-	}
-	if err := s.DB.ApproveSpec(ctx, engineer, rev.ID, proof); err != nil {
+	if err := s.DB.ApproveSpec(ctx, engineer, rev.ID, s.proofs["nadia"]); err != nil {
 		return fmt.Errorf("approving PC-65: %w", err)
 	}
 	for _, code := range []string{"GP-14", "GP-16"} {
@@ -72,16 +68,12 @@ func (s *simulation) firstPost(ctx context.Context, day int, at time.Time) error
 	if err := s.finishPost(ctx, at, article, rack); err != nil {
 		return fmt.Errorf("first article %s: %w", article.Number, err)
 	}
-	proof, err := s.DB.Sign(ctx, s.on("nadia", "OFFICE"), pinOf("nadia"))
-	if err != nil {
-		return err
-	}
 	approval := s.DB.At(at.Add(4 * time.Hour))
 	recorded, err := approval.FirstArticleByNumber(ctx, s.Site.ID, article.Number)
 	if err != nil {
 		return err
 	}
-	return approval.ApproveFirstArticle(ctx, s.on("nadia", "OFFICE"), article.Number, recorded.RecordID.UUID, proof)
+	return approval.ApproveFirstArticle(ctx, s.on("nadia", "OFFICE"), article.Number, recorded.RecordID.UUID, s.proofs["nadia"])
 }
 
 // finishPost coats, bakes and measures the post, and records its first article by what was found.

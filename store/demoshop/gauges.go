@@ -39,12 +39,8 @@ func (s *simulation) decideRecall(ctx context.Context, at time.Time) error {
 	if len(told) == 0 {
 		return nil
 	}
-	proof, err := db.Sign(ctx, engineer, pinOf("nadia"))
-	if err != nil {
-		return err
-	}
 	if err := db.DecideRecall(ctx, engineer, recall.ID, store.RecallDecision{Parts: told, Code: "no_effect",
-		Reason: "The gauge read 4 µm high at most; these parts stay over the minimum with 5 µm taken off every reading."}, proof); err != nil {
+		Reason: "The gauge read 4 µm high at most; these parts stay over the minimum with 5 µm taken off every reading."}, s.proofs["nadia"]); err != nil {
 		return fmt.Errorf("deciding on %s: %w", s.recall, err)
 	}
 	return nil

@@ -173,7 +173,7 @@ func (l *load) decide(ctx context.Context, minutes float64, hold string, p *part
 		day, _ := l.Site.ShopDay(t)
 		d.ConcessionRef, d.ConcessionEnds = fmt.Sprintf("CR-%03d", 100+l.day), day.AddDate(0, 2, 0)
 	}
-	return true, db.Decide(ctx, l.on("marek", "OFFICE"), h.ID, d, l.proof)
+	return true, db.Decide(ctx, l.on("marek", "OFFICE"), h.ID, d, l.proofs["marek"])
 }
 
 func (l *load) hang(ctx context.Context) error {
@@ -219,7 +219,7 @@ func (l *load) release(ctx context.Context) error {
 	if len(ids) == 0 {
 		return nil
 	}
-	return db.Release(ctx, l.on("marek", "OFFICE"), ids, l.proof)
+	return db.Release(ctx, l.on("marek", "OFFICE"), ids, l.proofs["marek"])
 }
 
 func (l *load) unload(ctx context.Context) error {

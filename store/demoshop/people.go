@@ -49,8 +49,8 @@ type Shop struct {
 	brackets store.PartNumber
 	samples  store.PartNumber
 	posts    []store.PartNumber
-	logger   uuid.UUID   // the data logger that goes through the oven
-	proof    store.Proof // the supervisor's signature in this run
+	logger   uuid.UUID              // the data logger that goes through the oven
+	proofs   map[string]store.Proof // that supervisor and engineer gave their PIN, once for this run
 }
 
 // A Product is one part number with its spec and its customers.
@@ -98,7 +98,18 @@ func (s *Shop) newPeople(ctx context.Context, opened time.Time) error {
 			}
 		}
 	}
-	return inParallel(pins)
+	if err := inParallel(pins); err != nil {
+		return err
+	}
+	s.proofs = map[string]store.Proof{}
+	for _, name := range []string{"marek", "nadia"} {
+		proof, err := s.DB.Sign(ctx, s.People[name], pinOf(name))
+		if err != nil {
+			return err
+		}
+		s.proofs[name] = proof
+	}
+	return nil
 }
 
 // on returns a person at a station.

@@ -26,11 +26,7 @@ func (s *Shop) newBrackets(ctx context.Context, _ time.Time) error {
 	if err != nil {
 		return fmt.Errorf("spec PC-15: %w", err)
 	}
-	proof, err := s.DB.Sign(ctx, engineer, pinOf("nadia"))
-	if err != nil {
-		return err
-	}
-	if err := s.DB.ApproveSpec(ctx, engineer, rev.ID, proof); err != nil {
+	if err := s.DB.ApproveSpec(ctx, engineer, rev.ID, s.proofs["nadia"]); err != nil {
 		return fmt.Errorf("approving PC-15: %w", err)
 	}
 	s.brackets, err = s.DB.AddPartNumber(ctx, engineer, store.PartNumber{Code: "BR-15", Name: "Wall bracket", SpecID: rev.SpecID, Alloy: "6060 T66", BaseForm: "extrusion", WallMM: 3, Sketch: "bracket", Active: true})
@@ -124,7 +120,7 @@ func (s *simulation) endBrackets(ctx context.Context, number string, parts []uui
 	}
 	switch {
 	case lot.State.Accepted():
-		return db.Release(ctx, office, parts, s.proof)
+		return db.Release(ctx, office, parts, s.proofs["marek"])
 	case lot.State != quality.LotRejected || lot.Hold == "":
 		return nil
 	}
@@ -140,5 +136,5 @@ func (s *simulation) endBrackets(ctx context.Context, number string, parts []uui
 	for i, p := range held {
 		ids[i] = p.PartID
 	}
-	return db.Decide(ctx, office, hold.ID, store.Decision{Parts: ids, Code: "return", Reason: "Back to the coater, who sorts them and coats the thin ones again."}, s.proof)
+	return db.Decide(ctx, office, hold.ID, store.Decision{Parts: ids, Code: "return", Reason: "Back to the coater, who sorts them and coats the thin ones again."}, s.proofs["marek"])
 }

@@ -34,14 +34,11 @@ func (s *simulation) review(ctx context.Context, morning time.Time) error {
 		if days[i].Reviewed() {
 			continue
 		}
-		err := db.SignReview(ctx, s.on("marek", "OFFICE"), days[i].ShopDay, "", s.proof)
+		err := db.SignReview(ctx, s.on("marek", "OFFICE"), days[i].ShopDay, "", s.proofs["marek"])
 		var refused *store.Refusal
 		if errors.As(err, &refused) && refused.Rule == store.RuleOwnChanges {
 			nadia := s.on("nadia", "OFFICE")
-			var proof store.Proof
-			if proof, err = db.Sign(ctx, nadia, pinOf("nadia")); err == nil {
-				err = db.SignReview(ctx, nadia, days[i].ShopDay, "", proof)
-			}
+			err = db.SignReview(ctx, nadia, days[i].ShopDay, "", s.proofs["nadia"])
 		}
 		if err != nil {
 			return fmt.Errorf("review of %s: %w", days[i].ShopDay.Format(time.DateOnly), err)

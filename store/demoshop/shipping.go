@@ -67,9 +67,9 @@ func (s *simulation) certify(ctx context.Context, db *store.DB, a store.Actor, n
 	if n == certifiedFrom {
 		first.OrderRef = "PO-9999"
 	}
-	c, err := db.Certify(ctx, a, first, s.proof)
+	c, err := db.Certify(ctx, a, first, s.proofs["marek"])
 	if err == nil && n == certifiedFrom {
-		_, err = db.Certify(ctx, a, store.NewCertificate{Supersedes: c.ID, Code: "wrong_order", Reason: "The order of another delivery was on it.", OrderRef: shipment.OrderRef}, s.proof)
+		_, err = db.Certify(ctx, a, store.NewCertificate{Supersedes: c.ID, Code: "wrong_order", Reason: "The order of another delivery was on it.", OrderRef: shipment.OrderRef}, s.proofs["marek"])
 	}
 	if err != nil {
 		return fmt.Errorf("certificate of %s: %w", shipment.Number, err)
