@@ -17,7 +17,7 @@ type saving struct {
 	begun, ended bool
 }
 
-// saving takes a connection. Close gives it back, and takes back what was not committed.
+// saving takes a connection; close gives it back, and takes back what was not committed.
 func (db *DB) saving(ctx context.Context) (*saving, error) {
 	conn, err := db.pool.Acquire(ctx)
 	if err != nil {
