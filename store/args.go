@@ -3,6 +3,9 @@ package store
 import (
 	"context"
 	"fmt"
+	"reflect"
+	"slices"
+	"strings"
 	"sync"
 
 	"github.com/jackc/pgx/v5"
@@ -49,4 +52,42 @@ func (a sqlArgs) RewriteQuery(ctx context.Context, conn *pgx.Conn, sql string, _
 		return "", nil, fmt.Errorf("%d values for %d places", len(a), len(values))
 	}
 	return p.sql, values, nil
+}
+
+// together makes one statement of the inserts in a batch that make up one thing, such as a record with its lines: for half of what
+// a save writes, beginning and ending a statement took the database longer than the rows. None of them may read what another one
+// writes. A text that comes again, with other values, stays a statement of its own after the first. A name stands for the same
+// value in all of them; it is an error if it does not.
+func together(b *pgx.Batch) error {
+	if len(b.QueuedQueries) < 2 {
+		return nil
+	}
+	var texts []string
+	var rest []*pgx.QueuedQuery
+	args := sqlArgs{}
+	for _, q := range b.QueuedQueries {
+		if slices.Contains(texts, q.SQL) {
+			rest = append(rest, q)
+			continue
+		}
+		texts = append(texts, q.SQL)
+		for name, v := range q.Arguments[0].(sqlArgs) {
+			if before, taken := args[name]; taken && !reflect.DeepEqual(before, v) {
+				return fmt.Errorf("@%s stands for two values in one statement", name)
+			}
+			args[name] = v
+		}
+	}
+	// The first one is the statement proper.
+	for i, text := range texts[1:] {
+		texts[i+1] = fmt.Sprintf("line%d AS (%s)", i, text)
+	}
+	sql := texts[0]
+	if len(texts) > 1 {
+		sql = "WITH " + strings.Join(texts[1:], ", ") + " " + sql
+	}
+	*b = pgx.Batch{}
+	b.Queue(sql, args)
+	b.QueuedQueries = append(b.QueuedQueries, rest...)
+	return nil
 }

@@ -30,3 +30,34 @@ func TestStatementsAreReadOnceAndAsTheDriverWould(t *testing.T) {
 		}
 	}
 }
+
+// TestInsertsOfOneThingBecomeOneStatement joins what may be joined: values of one name are one value, a text that comes again stays
+// apart, and a name with two values is refused.
+func TestInsertsOfOneThingBecomeOneStatement(t *testing.T) {
+	b := &pgx.Batch{}
+	b.Queue("INSERT INTO a VALUES (@id, @x)", sqlArgs{"id": 7, "x": "one"})
+	b.Queue("INSERT INTO b VALUES (@id, @y)", sqlArgs{"id": 7, "y": []int{1, 2}})
+	b.Queue("INSERT INTO b VALUES (@id, @y)", sqlArgs{"id": 7, "y": []int{3}})
+	b.Queue("INSERT INTO c VALUES (@id)", sqlArgs{"id": 7})
+	if err := together(b); err != nil {
+		t.Fatal(err)
+	}
+	var got [][]any
+	for _, q := range b.QueuedQueries {
+		got = append(got, append([]any{q.SQL}, q.Arguments...))
+	}
+	want := [][]any{
+		{"WITH line0 AS (INSERT INTO b VALUES (@id, @y)), line1 AS (INSERT INTO c VALUES (@id)) INSERT INTO a VALUES (@id, @x)",
+			sqlArgs{"id": 7, "x": "one", "y": []int{1, 2}}},
+		{"INSERT INTO b VALUES (@id, @y)", sqlArgs{"id": 7, "y": []int{3}}},
+	}
+	if !reflect.DeepEqual(got, want) {
+		t.Errorf("%v\nwant %v", got, want)
+	}
+	b = &pgx.Batch{}
+	b.Queue("INSERT INTO a VALUES (@id)", sqlArgs{"id": 7})
+	b.Queue("INSERT INTO b VALUES (@id)", sqlArgs{"id": 8})
+	if err := together(b); err == nil {
+		t.Error("a name with two values: no error")
+	}
+}

@@ -17,7 +17,7 @@ func lower(s string) string { return strings.ToLower(s[:1]) + s[1:] }
 func upper(s string) string { return strings.ToUpper(s[:1]) + s[1:] }
 
 // circumstances reads what a kind's limits depend on, and applies the rules about what goes into it.
-func (db *DB) circumstances(ctx context.Context, q querier, a Actor, e *Entry, w *work) error {
+func (db *DB) circumstances(ctx context.Context, q querier, a Actor, e *Entry, w *work, read *asked) error {
 	first := w.parts[0]
 	switch e.Kind {
 	case quality.Weld:
@@ -26,9 +26,7 @@ func (db *DB) circumstances(ctx context.Context, q querier, a Actor, e *Entry, w
 		}
 		w.circumstance.WallMM, w.circumstance.Welds = first.WallMM, first.Welds
 		if w.spec.Weld != nil {
-			limits, err := weldLimits(ctx, q, a.Site, w.spec.Weld.Level)
-			w.circumstance.WeldLimits = limits
-			return err
+			return read.weldLimits(ctx, q, a.Site, w)
 		}
 	case quality.Pretreatment:
 		return db.checkBaths(ctx, q, e, w)
@@ -58,44 +56,55 @@ func (db *DB) circumstances(ctx context.Context, q querier, a Actor, e *Entry, w
 	return nil
 }
 
-// askFilm asks for the measuring plan of the part and for the gauge; the answer sets what the film's limits depend on and
-// applies the rules on the gauge: in use, in date, verified this shift.
-func askFilm(b *pgx.Batch, site, part uuid.UUID, entry Entry) (answered func(e *Entry, w *work) error) {
+// askFilm asks for the measuring plans of parts and for what their gauges were verified on; the answer sets what the film's limits
+// depend on and applies the rules on the gauge: in use, in date, verified this shift.
+func askFilm(b *pgx.Batch, site uuid.UUID, parts []uuid.UUID, entries []Entry, device func(id uuid.UUID) (Instrument, error)) (answered func(e *Entry, w *work) error) {
 	type place struct {
-		Spot    int    `db:"spot"`
-		Area    string `db:"area"`
-		Place   string `db:"place"`
-		PerSpot int    `db:"readings_per_spot"`
+		PartNumberID uuid.UUID `db:"part_number_id"`
+		Spot         int       `db:"spot"`
+		Area         string    `db:"area"`
+		Place        string    `db:"place"`
+		PerSpot      int       `db:"readings_per_spot"`
 	}
-	places := ask[place](b, `SELECT s.spot, s.area, s.place, m.readings_per_spot FROM measuring_plan m
+	places := ask[place](b, `SELECT m.part_number_id, s.spot, s.area, s.place, m.readings_per_spot FROM measuring_plan m
 		JOIN measuring_spot s ON s.site_id = m.site_id AND s.plan_id = m.plan_id
-		WHERE m.site_id = @site AND m.plan_id = (SELECT l.plan_id FROM measuring_plan l JOIN part p ON p.site_id = l.site_id AND p.part_number_id = l.part_number_id
-			WHERE p.site_id = @site AND p.part_id = @part ORDER BY l.revision DESC LIMIT 1)
-		ORDER BY s.spot`, sqlArgs{"site": site, "part": part})
-	gauges := ask[Instrument](b, selectInstrument+`WHERE i.site_id = @site AND i.instrument_id = @id`, sqlArgs{"site": site, "id": entry.use("gauge")})
-	checked := ask[verifiedOn](b, verifiedOnSQL, sqlArgs{"site": site, "gauge": entry.use("gauge"), "part": part})
+		WHERE m.site_id = @site AND m.part_number_id IN (SELECT p.part_number_id FROM part p WHERE p.site_id = @site AND p.part_id = ANY(@parts))
+			AND NOT EXISTS (SELECT 1 FROM measuring_plan l WHERE l.site_id = m.site_id AND l.part_number_id = m.part_number_id AND l.revision > m.revision)
+		ORDER BY m.part_number_id, s.spot`, sqlArgs{"site": site, "parts": parts})
+	var gauges []uuid.UUID
+	for i := range entries {
+		gauges = append(gauges, entries[i].use("gauge"))
+	}
+	checked := ask[verifiedOn](b, verifiedOnSQL, sqlArgs{"site": site, "gauges": gauges})
 	return func(e *Entry, w *work) error {
-		w.circumstance.Recoated = w.parts[0].recoated()
+		part := w.parts[0]
+		w.circumstance.Recoated = part.recoated()
 		for _, p := range *places {
-			w.circumstance.PerSpot = p.PerSpot
-			w.circumstance.Plan = append(w.circumstance.Plan, quality.Place{Spot: p.Spot, Area: p.Area, Name: p.Place})
+			if p.PartNumberID == part.PartNumberID {
+				w.circumstance.PerSpot = p.PerSpot
+				w.circumstance.Plan = append(w.circumstance.Plan, quality.Place{Spot: p.Spot, Area: p.Area, Name: p.Place})
+			}
 		}
 		if e.use("gauge") == uuid.Nil {
 			w.refusals = append(w.refusals, refuse(RuleGaugeMissing, "Scan or choose the gauge that took these readings."))
 			return nil
 		}
-		if len(*gauges) == 0 {
-			return fmt.Errorf("gauge %s: %w", e.use("gauge"), ErrNotFound)
+		g, err := device(e.use("gauge"))
+		if err != nil {
+			return err
 		}
-		g := (*gauges)[0]
 		if g.Kind != "film_gauge" {
 			return refuse(RuleGaugeMissing, fmt.Sprintf("%s is not a thickness gauge.", g.Code))
 		}
 		w.gauge = &g
 		if r := gaugeRefusal(w.site, g, e.ObservedAt); r != nil {
 			w.refusals = append(w.refusals, r)
-		} else if w.spec.Film != nil {
-			w.refusals = append(w.refusals, (*checked)[0].refusals(g.Code, w.spec.Film.Limits)...)
+			return nil
+		}
+		for _, v := range *checked {
+			if v.GaugeID == g.ID && w.spec.Film != nil {
+				w.refusals = append(w.refusals, v.refusals(g.Code, part.Alloy, w.spec.Film.Limits)...)
+			}
 		}
 		return nil
 	}

@@ -59,8 +59,8 @@ func (w *work) typedWindow(a Actor, e *Entry) error {
 
 func queueCritical(b *pgx.Batch, site, record uuid.UUID, w *work) {
 	for _, c := range w.critical {
-		b.Queue(`INSERT INTO critical_entry (site_id, record_id, rule, sentence) VALUES (@site, @record, @rule, @sentence)`,
-			sqlArgs{"site": site, "record": record, "rule": c.rule, "sentence": c.sentence})
+		b.Queue(`INSERT INTO critical_entry (site_id, record_id, rule, sentence) VALUES (@site, @record, @critical_rule, @critical_sentence)`,
+			sqlArgs{"site": site, "record": record, "critical_rule": c.rule, "critical_sentence": c.sentence})
 	}
 }
 

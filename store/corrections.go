@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"github.com/google/uuid"
+	"github.com/jackc/pgx/v5"
 
 	"coatbook/quality"
 )
@@ -193,6 +194,71 @@ func (db *DB) checkCorrectedLots(ctx context.Context, tx querier, a Actor, e Ent
 		}
 	}
 	return nil
+}
+
+// saveCorrection writes an entry in the place of a record. The rules on who and what may be used were applied to the
+// original; what counts now is that it is the same thing, seen at the same time.
+func (db *DB) saveCorrection(ctx context.Context, tx querier, st Site, a Actor, e Entry, hash string) (Saved, error) {
+	original, err := db.askTarget(ctx, tx, a, &e)
+	if err != nil {
+		return Saved{}, err
+	}
+	w, err := db.prepare(ctx, tx, st, a, &e, nil)
+	if err != nil {
+		return Saved{}, err
+	}
+	w.original, w.clockWarning = original, ""
+	if e.Kind == quality.Film && original.Cycle < w.parts[0].Cycle {
+		w.circumstance.Recoated = original.Cycle > 1
+	}
+	w.sampledThen(original)
+	if w.verification, err = db.checkCorrectedGauge(ctx, tx, a, e, w, original); err != nil {
+		return Saved{}, err
+	}
+	if err := db.checkCorrectedLots(ctx, tx, a, e, w, original); err != nil {
+		return Saved{}, err
+	}
+	j := judgementOfVoid(*e.correction)
+	if !e.voids {
+		j = quality.Judge(w.spec, w.circumstance, &e.Check)
+	}
+	batch := &pgx.Batch{}
+	if e.correction.Code != EntryUndone {
+		statement := fmt.Sprintf("Corrected a record (%s): %s", strings.ReplaceAll(e.correction.Code, "_", " "), e.correction.Text)
+		if w.signature, err = db.sign(batch, a, e.proof, "corrected", statement, correctionContent(e.RecordID, hash, original.RecordID, original.ContentHash)); err != nil {
+			return Saved{}, err
+		}
+	}
+	told := Event{Verb: "corrected", SubjectKind: string(e.Subject.Kind), Subject: e.Subject.ID, Record: e.RecordID,
+		Before: map[string]any{"record": original.RecordID, "verdict": original.Verdict, "content_hash": original.ContentHash},
+		After:  map[string]any{"verdict": j.Verdict, "code": e.correction.Code, "content_hash": hash}, Reason: e.correction.Text}
+	if err := db.queueRecord(batch, a, e, w, j, hash, told); err != nil {
+		return Saved{}, err
+	}
+	if !e.voids {
+		db.recallCorrected(batch, a.Site, original.RecordID, e.RecordID)
+	}
+	if err := send(ctx, tx, batch); err != nil {
+		return Saved{}, fmt.Errorf("writing the correction of record %s: %w", original.RecordID, err)
+	}
+	saved := Saved{RecordID: e.RecordID, Judgement: j}
+	if e.Subject.Kind == quality.OnOven || e.Subject.Kind == quality.OnBath {
+		return saved, nil
+	}
+	if e.Subject.Kind == quality.OnInstrument {
+		saved.HoldNumber, err = db.noteDevice(ctx, tx, a, e, w, j)
+		saved.RecallNumber = w.recall
+		return saved, err
+	}
+	if saved.HoldNumber, err = db.applyCorrection(ctx, tx, a, e, w, j, original); err != nil {
+		return Saved{}, err
+	}
+	lots, err := lotsOf(ctx, tx, a.Site, e.Kind, idsOf(w.parts))
+	if err != nil {
+		return Saved{}, err
+	}
+	saved.Lots, err = db.settleLots(ctx, tx, a, st, lots, change{e.RecordID, e.correction.Text})
+	return saved, err
 }
 
 // applyCorrection does what a correction entails once it is on record: releases signed over the original are void and their

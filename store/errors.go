@@ -2,6 +2,7 @@ package store
 
 import (
 	"errors"
+	"strings"
 
 	"github.com/jackc/pgx/v5/pgconn"
 )
@@ -89,6 +90,15 @@ func asRefusal(err error) error {
 		return refuse(pg.ConstraintName, sentence)
 	}
 	return err
+}
+
+const uniqueViolation = "23505" // PostgreSQL documentation, appendix A
+
+// cameTwice reports whether err is a violation of a primary key: the keys of a record and of its lines begin with an id that was
+// made where the entry was, so that another request has written the same entry.
+func cameTwice(err error) bool {
+	var pg *pgconn.PgError
+	return errors.As(err, &pg) && pg.Code == uniqueViolation && strings.HasSuffix(pg.ConstraintName, "_pkey")
 }
 
 // violates reports whether err is a violation of the named constraint or unique index.

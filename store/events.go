@@ -77,10 +77,10 @@ func (db *DB) queueEvent(b *pgx.Batch, a Actor, events ...Event) error {
 		befores, afters = append(befores, before), append(afters, after)
 	}
 	b.Queue(`INSERT INTO event (site_id, event_id, at, person_id, device_id, verb, subject_kind, subject_id, record_id, before, after, reason)
-		SELECT @site, e.id, @at, @person, @device, e.verb, e.kind, e.subject, e.record, e.before::jsonb, e.after::jsonb, e.reason
-		FROM unnest(@ids::uuid[], @verbs::text[], @kinds::text[], @subjects::uuid[], @records::uuid[], @befores::text[], @afters::text[], @reasons::text[])
-			AS e(id, verb, kind, subject, record, before, after, reason)`, sqlArgs{"site": a.Site, "at": db.Clock(), "person": null(a.Person), "device": a.Device,
-		"ids": ids, "verbs": verbs, "kinds": kinds, "subjects": subjects, "records": records, "befores": befores, "afters": afters, "reasons": reasons})
+		SELECT @site, e.id, @event_at, @by, @device, e.verb, e.kind, e.subject, e.record, e.before::jsonb, e.after::jsonb, e.reason
+		FROM unnest(@event_ids::uuid[], @verbs::text[], @kinds::text[], @subjects::uuid[], @records::uuid[], @befores::text[], @afters::text[], @reasons::text[])
+			AS e(id, verb, kind, subject, record, before, after, reason)`, sqlArgs{"site": a.Site, "event_at": db.Clock(), "by": null(a.Person), "device": a.Device,
+		"event_ids": ids, "verbs": verbs, "kinds": kinds, "subjects": subjects, "records": records, "befores": befores, "afters": afters, "reasons": reasons})
 	return nil
 }
 

@@ -97,9 +97,9 @@ func (db *DB) approvedSpec(ctx context.Context, q querier, site, specID uuid.UUI
 	return r, spec, err
 }
 
-// partSpecsSQL finds the revisions of the spec that a part follows.
-const partSpecsSQL = specHead + ofSpec + `WHERE r.site_id = @site AND r.spec_id = (SELECT pn.spec_id FROM part p
-	JOIN part_number pn ON pn.site_id = p.site_id AND pn.part_number_id = p.part_number_id WHERE p.site_id = @site AND p.part_id = @part)`
+// partSpecsSQL finds the revisions of the specs that parts follow.
+const partSpecsSQL = specHead + ofSpec + `WHERE r.site_id = @site AND r.spec_id IN (SELECT pn.spec_id FROM part p
+	JOIN part_number pn ON pn.site_id = p.site_id AND pn.part_number_id = p.part_number_id WHERE p.site_id = @site AND p.part_id = ANY(@parts))`
 
 // inForce chooses the revision of a spec that was in force at an instant, if there was one.
 func inForce(revisions []SpecHead, at time.Time) (chosen SpecHead, found bool) {

@@ -388,8 +388,8 @@ func queueArticle(b *pgx.Batch, site uuid.UUID, e Entry) {
 		sqlArgs{"site": site, "record": e.RecordID, "whole": c.Full, "drawing": c.Drawing})
 	for i, l := range c.Lines {
 		b.Queue(`INSERT INTO first_article_line (site_id, record_id, seq, number, code, requirement, result, device, verdict, evidence_id)
-			VALUES (@site, @record, @seq, @number, @code, @requirement, @result, @device, @verdict, nullif(@evidence, '')::uuid)`,
-			sqlArgs{"site": site, "record": e.RecordID, "seq": i + 1, "number": l.Number, "code": l.Code, "requirement": l.Requirement, "result": l.Result,
-				"device": l.Device, "verdict": l.Verdict, "evidence": l.Evidence})
+			VALUES (@site, @record, @seq, @number, @line_code, @requirement, @result, @shown_by, @line_verdict, nullif(@evidence, '')::uuid)`,
+			sqlArgs{"site": site, "record": e.RecordID, "seq": i + 1, "number": l.Number, "line_code": l.Code, "requirement": l.Requirement, "result": l.Result,
+				"shown_by": l.Device, "line_verdict": l.Verdict, "evidence": l.Evidence})
 	}
 }

@@ -11,8 +11,8 @@ import (
 	"coatbook/quality"
 )
 
-// queueRecord adds the header of a record and all its lines to what goes to the database next.
-func (db *DB) queueRecord(batch *pgx.Batch, a Actor, e Entry, w *work, j quality.Judgement, hash string) {
+// queueRecord adds the header of a record, all its lines and the event that tells of it to what goes to the database next.
+func (db *DB) queueRecord(batch *pgx.Batch, a Actor, e Entry, w *work, j quality.Judgement, hash string, told Event) error {
 	day, shift := w.site.ShopDay(e.ObservedAt)
 	_, offset := e.ObservedAt.In(w.site.Location()).Zone()
 	cycle, round, cycleOne := 1, 1, false
@@ -32,7 +32,8 @@ func (db *DB) queueRecord(batch *pgx.Batch, a Actor, e Entry, w *work, j quality
 		reasonCode, reason = e.correction.Code, e.correction.Text
 	}
 	subject := map[quality.Subject]*uuid.UUID{e.Subject.Kind: &e.Subject.ID}
-	batch.Queue(`INSERT INTO record (site_id, record_id, kind, part_id, rack_id, load_id, instrument_id, bath_id, oven_id, panel_id, cycle, round, first_pass, spec_revision_id,
+	lines := &pgx.Batch{}
+	lines.Queue(`INSERT INTO record (site_id, record_id, kind, part_id, rack_id, load_id, instrument_id, bath_id, oven_id, panel_id, cycle, round, first_pass, spec_revision_id,
 			station_id, device_id, person_id, observed_at, utc_offset_s, clock_offset_ms, recorded_at, counted_at, shop_day, shift, late_reason, note, rule, verdict, content_hash,
 			supersedes_id, reason_code, reason, signature_id)
 		VALUES (@site, @record, @kind, @part, @rack, @load, @instrument, @bath, @oven, @panel, @cycle, @round,
@@ -48,19 +49,27 @@ func (db *DB) queueRecord(batch *pgx.Batch, a Actor, e Entry, w *work, j quality
 			"clock": e.ClockOffset.Milliseconds(), "recorded": db.Clock(), "day": day, "shift": shift, "late": e.LateReason, "note": e.Note,
 			"rule": j.Rule, "verdict": j.Verdict, "hash": hash, "counted": counted, "supersedes": supersedes,
 			"first": w.original != nil && w.original.FirstPass, "code": reasonCode, "reason": reason, "signature": signature})
-	queueReadings(batch, a.Site, e)
-	queueRatings(batch, a.Site, e)
-	queueDefects(batch, a.Site, e)
-	queueUses(batch, a.Site, e, w)
-	queueFindings(batch, a.Site, e.RecordID, day, j)
-	queueCritical(batch, a.Site, e.RecordID, w)
-	queueArticle(batch, a.Site, e)
+	queueReadings(lines, a.Site, e)
+	queueRatings(lines, a.Site, e)
+	queueDefects(lines, a.Site, e)
+	queueUses(lines, a.Site, e, w)
+	queueFindings(lines, a.Site, e.RecordID, day, j)
+	queueCritical(lines, a.Site, e.RecordID, w)
+	queueArticle(lines, a.Site, e)
 	if e.Kind == quality.Film {
-		queueFilmSummary(batch, a.Site, e, day)
+		queueFilmSummary(lines, a.Site, e, day)
 	}
 	if e.Kind == quality.Cure && !e.voids {
-		queueCure(batch, a.Site, e, w)
+		queueCure(lines, a.Site, e, w)
 	}
+	if err := db.queueEvent(lines, a, told); err != nil {
+		return err
+	}
+	if err := together(lines); err != nil {
+		return fmt.Errorf("record %s: %w", e.RecordID, err)
+	}
+	batch.QueuedQueries = append(batch.QueuedQueries, lines.QueuedQueries...)
+	return nil
 }
 
 // onColumns says which column of record holds a subject of each kind.
@@ -97,27 +106,48 @@ func queueReadings(b *pgx.Batch, site uuid.UUID, e Entry) {
 	}
 	b.Queue(`INSERT INTO reading (site_id, record_id, seq, characteristic, location, spot, rep, value, value_text, unit, source, raw_text, absence, flag)
 		SELECT @site, @record, seq, characteristic, location, spot, rep, value, value_text, unit, source, raw_text, absence, flag
-		FROM unnest(@seqs::int[], @spots::int[], @reps::int[], @values::float8[], @characteristics::text[], @locations::text[], @texts::text[],
-			@units::text[], @sources::text[], @raws::text[], @absences::text[], @flags::text[])
+		FROM unnest(@reading_seqs::int[], @spots::int[], @reps::int[], @readings::float8[], @characteristics::text[], @locations::text[], @texts::text[],
+			@reading_units::text[], @sources::text[], @raws::text[], @absences::text[], @flags::text[])
 			AS n(seq, spot, rep, value, characteristic, location, value_text, unit, source, raw_text, absence, flag)`,
-		sqlArgs{"site": site, "record": e.RecordID, "seqs": seqs, "spots": spots, "reps": reps, "values": values, "characteristics": cols[0],
-			"locations": cols[1], "texts": cols[2], "units": cols[3], "sources": cols[4], "raws": cols[5], "absences": cols[6], "flags": cols[7]})
+		sqlArgs{"site": site, "record": e.RecordID, "reading_seqs": seqs, "spots": spots, "reps": reps, "readings": values, "characteristics": cols[0],
+			"locations": cols[1], "texts": cols[2], "reading_units": cols[3], "sources": cols[4], "raws": cols[5], "absences": cols[6], "flags": cols[7]})
 }
 
 func queueRatings(b *pgx.Batch, site uuid.UUID, e Entry) {
-	for i, r := range e.Check.Ratings {
-		b.Queue(`INSERT INTO rating (site_id, record_id, seq, characteristic, location, code) VALUES (@site, @record, @seq, @characteristic, @location, @code)`,
-			sqlArgs{"site": site, "record": e.RecordID, "seq": i + 1, "characteristic": r.Characteristic, "location": r.Location, "code": r.Code})
+	n := len(e.Check.Ratings)
+	if n == 0 {
+		return
 	}
+	seqs, characteristics, locations, codes := make([]int, n), make([]string, n), make([]string, n), make([]string, n)
+	for i, r := range e.Check.Ratings {
+		seqs[i], characteristics[i], locations[i], codes[i] = i+1, r.Characteristic, r.Location, r.Code
+	}
+	b.Queue(`INSERT INTO rating (site_id, record_id, seq, characteristic, location, code)
+		SELECT @site, @record, n.* FROM unnest(@rating_seqs::int[], @rated::text[], @rated_at::text[], @rating_codes::text[]) AS n`,
+		sqlArgs{"site": site, "record": e.RecordID, "rating_seqs": seqs, "rated": characteristics, "rated_at": locations, "rating_codes": codes})
 }
 
 func queueDefects(b *pgx.Batch, site uuid.UUID, e Entry) {
-	for i, d := range e.Check.Defects {
-		b.Queue(`INSERT INTO defect (site_id, record_id, seq, code, place, size_mm, size_text, length_mm, length_text, count, flag)
-			VALUES (@site, @record, @seq, @code, @place, @size, @size_text, @length, @length_text, @count, @flag)`,
-			sqlArgs{"site": site, "record": e.RecordID, "seq": i + 1, "code": d.Code, "place": d.Place, "size": d.SizeMM, "size_text": d.SizeText,
-				"length": d.LengthMM, "length_text": d.LengthText, "count": d.Count, "flag": string(d.Flag)})
+	n := len(e.Check.Defects)
+	if n == 0 {
+		return
 	}
+	seqs, counts, sizes, lengths := make([]int, n), make([]int, n), make([]*float64, n), make([]*float64, n)
+	cols := make([][]string, 5) // code, place, size_text, length_text, flag
+	for i := range cols {
+		cols[i] = make([]string, n)
+	}
+	for i, d := range e.Check.Defects {
+		seqs[i], counts[i], sizes[i], lengths[i] = i+1, d.Count, d.SizeMM, d.LengthMM
+		for k, s := range []string{d.Code, d.Place, d.SizeText, d.LengthText, string(d.Flag)} {
+			cols[k][i] = s
+		}
+	}
+	b.Queue(`INSERT INTO defect (site_id, record_id, seq, code, place, size_mm, size_text, length_mm, length_text, count, flag)
+		SELECT @site, @record, n.* FROM unnest(@defect_seqs::int[], @defects::text[], @defect_places::text[], @sizes::float8[], @size_texts::text[],
+			@lengths::float8[], @length_texts::text[], @counts::int[], @defect_flags::text[]) AS n`,
+		sqlArgs{"site": site, "record": e.RecordID, "defect_seqs": seqs, "defects": cols[0], "defect_places": cols[1], "sizes": sizes, "size_texts": cols[2],
+			"lengths": lengths, "length_texts": cols[3], "counts": counts, "defect_flags": cols[4]})
 }
 
 // useColumns says which column of record_use holds the thing of a role.
@@ -154,9 +184,9 @@ func queueUses(b *pgx.Batch, site uuid.UUID, e Entry, w *work) {
 		}
 	}
 	b.Queue(`INSERT INTO record_use (site_id, record_id, seq, role, instrument_id, lot_id, person_id, station_id, bath_id, part_id, panel_id, verification_id)
-		SELECT @site, @record, n.* FROM unnest(@seqs::int[], @roles::text[], @instruments::uuid[], @lots::uuid[], @people::uuid[], @stations::uuid[],
+		SELECT @site, @record, n.* FROM unnest(@use_seqs::int[], @roles::text[], @instruments::uuid[], @lots::uuid[], @people::uuid[], @stations::uuid[],
 			@baths::uuid[], @parts::uuid[], @panels::uuid[], @verifications::uuid[]) AS n`,
-		sqlArgs{"site": site, "record": e.RecordID, "seqs": seqs, "roles": roles, "instruments": ids["instrument_id"], "lots": ids["lot_id"],
+		sqlArgs{"site": site, "record": e.RecordID, "use_seqs": seqs, "roles": roles, "instruments": ids["instrument_id"], "lots": ids["lot_id"],
 			"people": ids["person_id"], "stations": ids["station_id"], "baths": ids["bath_id"], "parts": ids["part_id"], "panels": ids["panel_id"], "verifications": verifications})
 }
 
@@ -178,9 +208,9 @@ func queueFindings(b *pgx.Batch, site, record uuid.UUID, day time.Time, j qualit
 	}
 	b.Queue(`INSERT INTO finding (site_id, record_id, seq, shop_day, rule, place, limit_text, value, unit, verdict, fault, sentence)
 		SELECT @site, @record, seq, @day, rule, place, limit_text, value, unit, verdict, fault, sentence
-		FROM unnest(@seqs::int[], @values::float8[], @rules::text[], @places::text[], @limits::text[], @units::text[], @verdicts::text[], @faults::text[], @sentences::text[])
+		FROM unnest(@finding_seqs::int[], @findings::float8[], @rules::text[], @places::text[], @limits::text[], @units::text[], @verdicts::text[], @faults::text[], @sentences::text[])
 			AS n(seq, value, rule, place, limit_text, unit, verdict, fault, sentence)`,
-		sqlArgs{"site": site, "record": record, "day": day, "seqs": seqs, "values": values, "rules": cols[0], "places": cols[1], "limits": cols[2],
+		sqlArgs{"site": site, "record": record, "day": day, "finding_seqs": seqs, "findings": values, "rules": cols[0], "places": cols[1], "limits": cols[2],
 			"units": cols[3], "verdicts": cols[4], "faults": cols[5], "sentences": cols[6]})
 }
 
@@ -207,8 +237,8 @@ func queueFilmSummary(b *pgx.Batch, site uuid.UUID, e Entry, day time.Time) {
 		lowest = min(lowest, sum/float64(spotN[spot]))
 	}
 	b.Queue(`INSERT INTO film_summary (site_id, record_id, shop_day, observed_at, part_id, n, mean_um, m2_um2, min_um, max_um, lowest_spot_um)
-		VALUES (@site, @record, @day, @at, @part, @n, @mean, @m2, @min, @max, @lowest)`, sqlArgs{"site": site, "record": e.RecordID, "day": day,
-		"at": e.ObservedAt, "part": e.Subject.ID, "n": f.N, "mean": f.MeanUM, "m2": f.M2, "min": f.MinUM, "max": f.MaxUM, "lowest": lowest})
+		VALUES (@site, @record, @day, @at, @measured, @n, @mean, @m2, @min, @max, @lowest)`, sqlArgs{"site": site, "record": e.RecordID, "day": day,
+		"at": e.ObservedAt, "measured": e.Subject.ID, "n": f.N, "mean": f.MeanUM, "m2": f.M2, "min": f.MinUM, "max": f.MaxUM, "lowest": lowest})
 }
 
 // checkOverrides proves the PINs of those who authorise exceptions and returns the proofs by rule. Only a supervisor or an

@@ -30,27 +30,26 @@ var sheetKinds = map[quality.Kind][]string{
 	quality.BathReading: {Cleaner, Conversion, Titrant}, quality.BathAddition: {Cleaner, Conversion},
 }
 
-// askLots asks for the lots that go into an act of any kind; the answer applies the rules on them: the right kind of material,
-// accepted, in date, and named where the spec asks for it.
-func askLots(b *pgx.Batch, site uuid.UUID, entry Entry) (answered func(e *Entry, w *work) error) {
-	roles := map[uuid.UUID]string{}
-	for _, u := range entry.Uses {
-		if lotRoles[u.Role] != nil {
-			roles[u.ID] = u.Role
-		}
+// askLots asks for the lots that go into acts of any kind; the answer applies the rules on those of one act: the right kind of
+// material, accepted, in date, and named where the spec asks for it.
+func askLots(b *pgx.Batch, site uuid.UUID, entries []Entry) (answered func(e *Entry, w *work) error) {
+	var ids []uuid.UUID
+	for i := range entries {
+		ids = append(ids, slices.Collect(maps.Keys(lotsIn(&entries[i])))...)
 	}
-	lots := &[]MaterialLot{}
-	if len(roles) > 0 {
-		lots = ask[MaterialLot](b, selectLot+`WHERE l.site_id = @site AND l.lot_id = ANY(@lots) ORDER BY l.lot_number`,
-			sqlArgs{"site": site, "lots": slices.Collect(maps.Keys(roles))})
+	known := &[]MaterialLot{}
+	if len(ids) > 0 {
+		known = ask[MaterialLot](b, selectLot+`WHERE l.site_id = @site AND l.lot_id = ANY(@lots) ORDER BY l.lot_number`, sqlArgs{"site": site, "lots": ids})
 	}
 	return func(e *Entry, w *work) error {
-		if len(*lots) != len(roles) {
+		roles := lotsIn(e)
+		lots := slices.DeleteFunc(slices.Clone(*known), func(l MaterialLot) bool { return roles[l.ID] == "" })
+		if len(lots) != len(roles) {
 			return fmt.Errorf("lots used: %w", ErrNotFound)
 		}
 		named := map[string]bool{}
 		var bad lotFaults
-		for _, lot := range *lots {
+		for _, lot := range lots {
 			if kinds := lotRoles[roles[lot.ID]]; !slices.Contains(kinds, lot.Kind) {
 				return refuse(RuleInvalid, fmt.Sprintf("Lot %s is %s, %s %s, and cannot be used as %s. Scan the right box.", lot.LotNumber, article(lot.Kind),
 					lot.MaterialCode, lot.MaterialName, article(kinds...)))
@@ -67,6 +66,17 @@ func askLots(b *pgx.Batch, site uuid.UUID, entry Entry) (answered func(e *Entry,
 		}
 		return nil
 	}
+}
+
+// lotsIn returns the roles of the lots that went into an act.
+func lotsIn(e *Entry) map[uuid.UUID]string {
+	roles := map[uuid.UUID]string{}
+	for _, u := range e.Uses {
+		if lotRoles[u.Role] != nil {
+			roles[u.ID] = u.Role
+		}
+	}
+	return roles
 }
 
 // article names kinds of material in a sentence.

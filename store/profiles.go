@@ -139,7 +139,7 @@ func (db *DB) cureSpecOf(ctx context.Context, a Actor, e Entry) (spec quality.Cu
 	if at.IsZero() {
 		at = db.Clock()
 	}
-	revisions, err := list[SpecHead](ctx, db.pool, partSpecsSQL, sqlArgs{"site": a.Site, "part": ids[0]})
+	revisions, err := list[SpecHead](ctx, db.pool, partSpecsSQL, sqlArgs{"site": a.Site, "parts": ids[:1]})
 	if err != nil {
 		return spec, window, false, err
 	}

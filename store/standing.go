@@ -44,6 +44,7 @@ type standing struct {
 	Status         string        `db:"status"`
 	SpecID         uuid.UUID     `db:"spec_id"`
 	PartNumberID   uuid.UUID     `db:"part_number_id"`
+	Alloy          string        `db:"alloy"`
 	WallMM         float64       `db:"wall_mm"`
 	Welds          int           `db:"welds"`
 	RackID         uuid.NullUUID `db:"rack_id"`
@@ -61,7 +62,7 @@ type standing struct {
 // standingSQL asks of each part what decides its status. A question with LIMIT 1 is put part by part, where for EXISTS the planner
 // may read all that was ever released or shipped.
 const standingSQL = `
-	SELECT ps.part_id, p.serial, ps.cycle, ps.round, ps.round_started_at, ps.status, pn.spec_id, p.part_number_id, pn.wall_mm, pn.welds,
+	SELECT ps.part_id, p.serial, ps.cycle, ps.round, ps.round_started_at, ps.status, pn.spec_id, p.part_number_id, pn.alloy, pn.wall_mm, pn.welds,
 		rp.rack_id, lr.load_id,
 		(SELECT count(*) FROM hold_part hp WHERE hp.site_id = ps.site_id AND hp.part_id = ps.part_id AND hp.open)::int AS open_holds,
 		coalesce((SELECT true FROM release rl WHERE rl.site_id = ps.site_id AND rl.part_id = ps.part_id

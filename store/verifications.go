@@ -204,15 +204,17 @@ func (db *DB) calibrated(ctx context.Context, tx querier, a Actor, e Entry, w *w
 
 // lockDevices makes acts on the same devices wait for each other: who verifies one waits for those who measure with it, and
 // they for the verification. Devices are locked before parts, and in the order of their ids, so that none wait in a circle.
-func lockDevices(b *pgx.Batch, site uuid.UUID, e Entry) {
+func lockDevices(b *pgx.Batch, site uuid.UUID, entries []Entry) {
 	modes := map[uuid.UUID]string{}
-	for _, u := range e.Uses {
-		if useColumns[u.Role] == "instrument_id" {
-			modes[u.ID] = lockDeviceShared
+	for _, e := range entries {
+		for _, u := range e.Uses {
+			if useColumns[u.Role] == "instrument_id" {
+				modes[u.ID] = lockDeviceShared
+			}
 		}
-	}
-	if e.Subject.Kind == quality.OnInstrument {
-		modes[e.Subject.ID] = lockDevice
+		if e.Subject.Kind == quality.OnInstrument {
+			modes[e.Subject.ID] = lockDevice
+		}
 	}
 	for _, id := range slices.SortedFunc(maps.Keys(modes), func(x, y uuid.UUID) int { return bytes.Compare(x[:], y[:]) }) {
 		b.Queue(modes[id], sqlArgs{"site": site, "device": id})
@@ -224,28 +226,52 @@ const (
 	lockDeviceShared = `SELECT 1 FROM instrument_status WHERE site_id = @site AND instrument_id = @device FOR SHARE`
 )
 
-// askDevices asks for the meters, loggers and other devices that went into an entry, and the answer applies the rules on them; the
-// film gauge has its own.
-func askDevices(b *pgx.Batch, site uuid.UUID, entry Entry) (answered func(e *Entry, w *work) error) {
-	var used []*[]Instrument
-	if entry.Subject.Kind != quality.OnInstrument && entry.correction == nil {
-		for _, u := range entry.Uses {
-			if useColumns[u.Role] == "instrument_id" && (u.Role != "gauge" || entry.Kind != quality.Film) {
-				used = append(used, ask[Instrument](b, selectInstrument+`WHERE i.site_id = @site AND i.instrument_id = @id`, sqlArgs{"site": site, "id": u.ID}))
+// askDevices asks for the gauges, meters, loggers and other devices that went into entries. The answer gives one of them, and is
+// an error where there is no such device.
+func askDevices(b *pgx.Batch, site uuid.UUID, entries []Entry) (answered func(id uuid.UUID) (Instrument, error)) {
+	var ids []uuid.UUID
+	for _, e := range entries {
+		if e.Subject.Kind == quality.OnInstrument {
+			continue // its shims and standards have rules of their own
+		}
+		for _, u := range e.Uses {
+			if useColumns[u.Role] == "instrument_id" {
+				ids = append(ids, u.ID)
 			}
 		}
 	}
-	return func(e *Entry, w *work) error {
-		for _, found := range used {
-			if len(*found) == 0 {
-				return fmt.Errorf("device used: %w", ErrNotFound)
-			}
-			if r := deviceRefusal(w.site, (*found)[0], e.ObservedAt); r != nil {
-				w.refusals = append(w.refusals, r)
+	known := &[]Instrument{}
+	if len(ids) > 0 {
+		known = ask[Instrument](b, selectInstrument+`WHERE i.site_id = @site AND i.instrument_id = ANY(@ids)`, sqlArgs{"site": site, "ids": ids})
+	}
+	return func(id uuid.UUID) (Instrument, error) {
+		for _, i := range *known {
+			if i.ID == id {
+				return i, nil
 			}
 		}
+		return Instrument{}, fmt.Errorf("device %s: %w", id, ErrNotFound)
+	}
+}
+
+// admitDevices applies the rules on the devices that went into an entry; the film gauge has its own.
+func (w *work) admitDevices(e *Entry, device func(id uuid.UUID) (Instrument, error)) error {
+	if e.Subject.Kind == quality.OnInstrument || e.correction != nil {
 		return nil
 	}
+	for _, u := range e.Uses {
+		if useColumns[u.Role] != "instrument_id" || u.Role == "gauge" && e.Kind == quality.Film {
+			continue
+		}
+		i, err := device(u.ID)
+		if err != nil {
+			return err
+		}
+		if r := deviceRefusal(w.site, i, e.ObservedAt); r != nil {
+			w.refusals = append(w.refusals, r)
+		}
+	}
+	return nil
 }
 
 // deviceRefusal returns the rule that keeps a device other than a film gauge from being used at a time, or nil.
@@ -262,26 +288,24 @@ func deviceRefusal(st Site, i Instrument, at time.Time) *Refusal {
 
 // verifiedOn is what the last verification of a gauge was made on, against what it shall measure now.
 type verifiedOn struct {
-	Lowest  *float64 `db:"lowest"` // of the shims, µm
-	Highest *float64 `db:"highest"`
-	Plates  []string `db:"plates"` // alloys of the zero plates, where they are on record
-	Alloy   string   `db:"alloy"`  // of the part
+	GaugeID uuid.UUID `db:"instrument_id"`
+	Lowest  *float64  `db:"lowest"` // of the shims, µm
+	Highest *float64  `db:"highest"`
+	Plates  []string  `db:"plates"` // alloys of the zero plates, where they are on record
 }
 
-const verifiedOnSQL = `SELECT (min(i.nominal * CASE i.unit WHEN 'mil' THEN 25.4 ELSE 1 END) FILTER (WHERE i.kind = 'shim')) AS lowest,
+const verifiedOnSQL = `SELECT s.instrument_id, (min(i.nominal * CASE i.unit WHEN 'mil' THEN 25.4 ELSE 1 END) FILTER (WHERE i.kind = 'shim')) AS lowest,
 		(max(i.nominal * CASE i.unit WHEN 'mil' THEN 25.4 ELSE 1 END) FILTER (WHERE i.kind = 'shim')) AS highest,
-		coalesce(array_agg(i.alloy) FILTER (WHERE i.kind = 'zero_plate' AND i.alloy <> ''), '{}') AS plates,
-		coalesce((SELECT pn.alloy FROM part p JOIN part_number pn ON pn.site_id = p.site_id AND pn.part_number_id = p.part_number_id
-			WHERE p.site_id = @site AND p.part_id = @part), '') AS alloy
+		coalesce(array_agg(i.alloy) FILTER (WHERE i.kind = 'zero_plate' AND i.alloy <> ''), '{}') AS plates
 	FROM instrument_status s JOIN record_use u ON u.site_id = s.site_id AND u.record_id = s.verification_id
 	JOIN instrument i ON i.site_id = u.site_id AND i.instrument_id = u.instrument_id
-	WHERE s.site_id = @site AND s.instrument_id = @gauge`
+	WHERE s.site_id = @site AND s.instrument_id = ANY(@gauges) GROUP BY s.instrument_id`
 
 // refusals returns the rules that a verified gauge does not meet for this part: its shims must lie around the film that the
 // spec asks for, and its zero plate be of the part's alloy, because an eddy current gauge reads another conductivity as film.
 //
 // Source: shims that bracket the film and bare metal like the part: ASTM D7091 (from memory, unverified).
-func (v verifiedOn) refusals(gauge string, film quality.Limits) []*Refusal {
+func (v verifiedOn) refusals(gauge, alloy string, film quality.Limits) []*Refusal {
 	var out []*Refusal
 	low, high := film.Low, film.High
 	if low == nil {
@@ -301,10 +325,10 @@ func (v verifiedOn) refusals(gauge string, film quality.Limits) []*Refusal {
 	series := func(alloy string) string {
 		return strings.Join(strings.Fields(alloy)[:min(1, len(strings.Fields(alloy)))], "")
 	}
-	same := func(plate string) bool { return strings.EqualFold(series(plate), series(v.Alloy)) }
-	if v.Alloy != "" && len(v.Plates) > 0 && !slices.ContainsFunc(v.Plates, same) {
+	same := func(plate string) bool { return strings.EqualFold(series(plate), series(alloy)) }
+	if alloy != "" && len(v.Plates) > 0 && !slices.ContainsFunc(v.Plates, same) {
 		out = append(out, refuseUnlessAuthorised(RuleGaugeAlloy, fmt.Sprintf("Gauge %s was set to zero on %s, and the part is %s. Verify it on a bare plate of the part's alloy, or a supervisor authorises it.",
-			gauge, strings.Join(v.Plates, ", "), v.Alloy)))
+			gauge, strings.Join(v.Plates, ", "), alloy)))
 	}
 	return out
 }

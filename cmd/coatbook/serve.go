@@ -91,7 +91,7 @@ func demo(ctx context.Context, log *slog.Logger, c config) error {
 // statement, which does wait, puts all of them there. What they allocate lives no longer than a save, so that the collector may wait too.
 func loadDemo(ctx context.Context, db *store.DB, url string, c config) error {
 	defer debug.SetGCPercent(debug.SetGCPercent(400))
-	loader, err := store.Open(ctx, demoshop.LoaderURL(url), func(p *pgxpool.Config) { p.ConnConfig.RuntimeParams["synchronous_commit"] = "off" })
+	loader, err := store.Open(ctx, demoshop.LoaderURL(url), func(p *pgxpool.Config) { p.ConnConfig.RuntimeParams["synchronous_commit"] = "off"; p.MaxConns = 3 })
 	if err != nil {
 		return err
 	}

@@ -170,17 +170,20 @@ func (l *load) filmChecks(ctx context.Context) (saves []save, err error) {
 	}
 	const at = 230
 	t := l.base.Add(at * time.Minute)
-	err = l.each(func(r, i int, p *part) error {
-		ok, err := l.finish(ctx, 196+2.2*float64(partsPerRack*r+i), p)
-		if err != nil || !ok {
-			return err
+	for r, parts := range l.parts {
+		if err := l.finish(ctx, 196+2.2*float64(partsPerRack*r), parts); err != nil {
+			return nil, err
 		}
-		check, gauge := l.filmCheck(at, r, p)
-		saves = append(saves, save{l.inspector(at), store.Entry{RecordID: store.NewID(), Kind: quality.Film, Subject: onPart(p), ObservedAt: t.Add(-30 * time.Second),
-			Check: check, Uses: []store.Use{gauge}}, t})
-		return nil
-	})
-	return saves, err
+		for _, p := range parts {
+			if p.gone {
+				continue
+			}
+			check, gauge := l.filmCheck(at, r, p)
+			saves = append(saves, save{l.inspector(at), store.Entry{RecordID: store.NewID(), Kind: quality.Film, Subject: onPart(p), ObservedAt: t.Add(-30 * time.Second),
+				Check: check, Uses: []store.Use{gauge}}, t})
+		}
+	}
+	return saves, nil
 }
 
 // A durable is a PostgreSQL that writes to the disk before it acknowledges, as a shop's does.

@@ -134,6 +134,36 @@ func (l *load) save(ctx context.Context, minutes float64, a store.Actor, kind qu
 	return saved, nil
 }
 
+// A partCheck is one part's check among those of a rack that are entered in one go.
+type partCheck struct {
+	part  *part
+	at    float64 // minutes after the load's start
+	check quality.Check
+	uses  []store.Use
+}
+
+// saveAll stores the checks of a rack's parts once the last one is made, each observed half a minute before its own time.
+func (l *load) saveAll(ctx context.Context, a store.Actor, kind quality.Kind, checks []partCheck) ([]store.Saved, error) {
+	if len(checks) == 0 {
+		return nil, nil
+	}
+	db, last, err := l.at(checks[len(checks)-1].at)
+	if err != nil {
+		return nil, err
+	}
+	entries := make([]store.Entry, len(checks))
+	for i, c := range checks {
+		c.check.Kind = kind
+		observed := l.base.Add(time.Duration(c.at*float64(time.Minute)) - 30*time.Second)
+		entries[i] = store.Entry{RecordID: store.NewID(), Kind: kind, Subject: onPart(c.part), ObservedAt: observed, Check: c.check, Uses: c.uses}
+	}
+	saved, err := db.SaveAll(ctx, a, entries)
+	if err != nil {
+		return nil, fmt.Errorf("%s of a rack at %s: %w", kind, last.Format(time.RFC3339), err)
+	}
+	return saved, nil
+}
+
 // typed makes a reading with the digits a person or gauge would enter.
 func typed(code, location string, spot, rep int, value float64, decimals int, unit quality.Unit) quality.Reading {
 	text := strconv.FormatFloat(value, 'f', decimals, 64)
@@ -142,20 +172,6 @@ func typed(code, location string, spot, rep int, value float64, decimals int, un
 }
 
 func onPart(p *part) store.Subject { return store.Subject{Kind: quality.OnPart, ID: p.id} }
-
-func (l *load) each(do func(rack, i int, p *part) error) error {
-	for r, parts := range l.parts {
-		for i, p := range parts {
-			if p.gone {
-				continue
-			}
-			if err := do(r, i, p); err != nil {
-				return err
-			}
-		}
-	}
-	return nil
-}
 
 // decide disposes one part's hold, unless it is so fresh that nobody has come to it yet.
 func (l *load) decide(ctx context.Context, minutes float64, hold string, p *part, code, reason string) (decided bool, err error) {

@@ -12,22 +12,53 @@ import (
 
 // weld checks the welds of every part; about one in thirty needs a repair and is checked again.
 func (l *load) weld(ctx context.Context) error {
-	return l.each(func(r, i int, p *part) error {
-		at := float64(2*(partsPerRack*r+i)) * 0.8
-		saved, err := l.weldCheck(ctx, at, p, l.rng.Float64() < 0.033)
-		if err != nil || saved.HoldNumber == "" {
+	for r, parts := range l.parts {
+		var checks []partCheck
+		for i, p := range parts {
+			checks = append(checks, l.weldCheck(1.6*float64(partsPerRack*r+i), p, l.rng.Float64() < 0.033))
+		}
+		saved, err := l.saveAll(ctx, l.on("teodor", "WELD-1"), quality.Weld, checks)
+		if err != nil {
 			return err
 		}
-		decided, err := l.decide(ctx, at+1, saved.HoldNumber, p, "rework", "Ground out and welded again, same welder.")
-		if err != nil || !decided {
+		at := checks[len(checks)-1].at
+		var again []partCheck
+		for i, p := range parts {
+			if saved[i].HoldNumber == "" {
+				continue
+			}
+			decided, err := l.decide(ctx, at+1, saved[i].HoldNumber, p, "rework", "Ground out and welded again, same welder.")
+			if err != nil {
+				return err
+			}
+			if decided {
+				again = append(again, l.weldCheck(at+2, p, false))
+			}
+		}
+		if _, err := l.saveAll(ctx, l.on("teodor", "WELD-1"), quality.Weld, again); err != nil {
 			return err
 		}
-		_, err = l.weldCheck(ctx, at+2, p, false)
-		return err
-	})
+	}
+	return nil
 }
 
-func (l *load) weldCheck(ctx context.Context, at float64, p *part, bad bool) (store.Saved, error) {
+// weldAgain checks the welds of the parts of some racks once more after a rework.
+func (l *load) weldAgain(ctx context.Context, at float64, racks ...[]*part) error {
+	for _, parts := range racks {
+		var checks []partCheck
+		for _, p := range parts {
+			if !p.gone {
+				checks = append(checks, l.weldCheck(at, p, false))
+			}
+		}
+		if _, err := l.saveAll(ctx, l.on("teodor", "WELD-1"), quality.Weld, checks); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (l *load) weldCheck(at float64, p *part, bad bool) partCheck {
 	check := quality.Check{Readings: []quality.Reading{typed("light", "", 0, 0, 620+40*l.rng.NormFloat64(), 0, quality.Lux)}}
 	if l.product.Spec.Weld.Leg.Low != nil {
 		for weld := range l.product.Welds {
@@ -45,8 +76,7 @@ func (l *load) weldCheck(ctx context.Context, at float64, p *part, bad bool) (st
 		check.Defects = []quality.Defect{{Code: quality.NoneFound}}
 	}
 	welder := []string{"ruben", "lena"}[l.rng.IntN(2)]
-	return l.save(ctx, at, l.on("teodor", "WELD-1"), quality.Weld, onPart(p), check, store.Use{Role: "welder", ID: l.People[welder].Person},
-		store.Use{Role: "filler", ID: l.Lots["FW-90417"]}, store.Use{Role: "heat", ID: l.Lots["HN-77120"]})
+	return partCheck{p, at, check, []store.Use{{Role: "welder", ID: l.People[welder].Person}, {Role: "filler", ID: l.Lots["FW-90417"]}, {Role: "heat", ID: l.Lots["HN-77120"]}}}
 }
 
 // conversionPH is the third story: the conversion bath drifts upward over the last twelve days.
@@ -75,12 +105,8 @@ func (l *load) wash(ctx context.Context) error {
 		if _, err := l.washRack(ctx, at+12, rack, -0.5); err != nil {
 			return err
 		}
-		for _, p := range l.parts[r] {
-			if !p.gone {
-				if _, err := l.weldCheck(ctx, at+14, p, false); err != nil {
-					return err
-				}
-			}
+		if err := l.weldAgain(ctx, at+14, l.parts[r]); err != nil {
+			return err
 		}
 	}
 	return nil
@@ -212,10 +238,7 @@ func (l *load) bake(ctx context.Context) error {
 	if _, err := l.bakeOnce(ctx, 176, 201); err != nil {
 		return err
 	}
-	return l.each(func(_, _ int, p *part) error {
-		_, err := l.weldCheck(ctx, 178, p, false)
-		return err
-	})
+	return l.weldAgain(ctx, 178, l.parts...)
 }
 
 func (l *load) bakeOnce(ctx context.Context, at, peak float64) (store.Saved, error) {
@@ -260,43 +283,57 @@ func (l *load) rub(ctx context.Context) error {
 	return err
 }
 
-// inspect records finish and film of every part of the load.
+// inspect records finish and film of every part of the load, rack by rack.
 func (l *load) inspect(ctx context.Context) error {
-	return l.each(func(r, i int, p *part) error {
-		at := 196 + 2.2*float64(partsPerRack*r+i)
-		ok, err := l.finish(ctx, at, p)
-		if err != nil || !ok {
+	for r, parts := range l.parts {
+		at := 196 + 2.2*float64(partsPerRack*r)
+		if err := l.finish(ctx, at, parts); err != nil {
 			return err
 		}
-		return l.film(ctx, at+1, r, p)
-	})
+		if err := l.film(ctx, at+1, r, parts); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
-// finish records the finish check. A fail is polished and looked at again, or stripped and recoated.
-func (l *load) finish(ctx context.Context, at float64, p *part) (ok bool, err error) {
-	inspect := func(at float64, defects []quality.Defect) (store.Saved, error) {
+// finish records the finish check of a rack's parts. One that fails is accepted under concession, or stripped and recoated.
+func (l *load) finish(ctx context.Context, at float64, parts []*part) error {
+	var checks []partCheck
+	for i, p := range parts {
+		if p.gone {
+			continue
+		}
 		gloss := l.product.Spec.Finish.Gloss
-		check := quality.Check{Defects: defects, Readings: []quality.Reading{typed("viewing_distance", "", 0, 0, 3000, 0, quality.Millimetre),
+		check := quality.Check{Defects: []quality.Defect{{Code: quality.NoneFound}}, Readings: []quality.Reading{typed("viewing_distance", "", 0, 0, 3000, 0, quality.Millimetre),
 			typed("light", "", 0, 0, 820+50*l.rng.NormFloat64(), 0, quality.Lux), typed("gloss", "", 0, 0, gloss.Nominal+1.2*l.rng.NormFloat64(), 1, quality.GlossUnit)}}
-		return l.save(ctx, at, l.inspector(at), quality.Finish, onPart(p), check)
+		if l.rng.Float64() < 0.035 {
+			code := []string{"inclusion", "inclusion", "inclusion", "sag", "pinhole", "crater"}[l.rng.IntN(6)]
+			size := 1.5
+			check.Defects = []quality.Defect{{Code: code, Place: l.product.Plan.Spots[l.rng.IntN(5)].Place, SizeMM: &size, SizeText: "1.5", Count: 1 + l.rng.IntN(2)}}
+		}
+		checks = append(checks, partCheck{p, at + 2.2*float64(i), check, nil})
 	}
-	defects := []quality.Defect{{Code: quality.NoneFound}}
-	if l.rng.Float64() < 0.035 {
-		code := []string{"inclusion", "inclusion", "inclusion", "sag", "pinhole", "crater"}[l.rng.IntN(6)]
-		size := 1.5
-		defects = []quality.Defect{{Code: code, Place: l.product.Plan.Spots[l.rng.IntN(5)].Place, SizeMM: &size, SizeText: "1.5", Count: 1 + l.rng.IntN(2)}}
+	saved, err := l.saveAll(ctx, l.inspector(at), quality.Finish, checks)
+	if err != nil {
+		return err
 	}
-	saved, err := inspect(at, defects)
-	if err != nil || saved.HoldNumber == "" {
-		return err == nil, err
+	for i, c := range checks {
+		if saved[i].HoldNumber == "" {
+			continue
+		}
+		decided := checks[len(checks)-1].at + 0.4
+		if l.rng.Float64() < 0.2 {
+			if _, err := l.decide(ctx, decided, saved[i].HoldNumber, c.part, "concession", "Customer accepts the mark on a face that is covered after assembly."); err != nil {
+				return err
+			}
+			continue
+		}
+		if err := l.strip(ctx, decided, saved[i].HoldNumber, c.part); err != nil {
+			return err
+		}
 	}
-	switch x := l.rng.Float64(); {
-	case x < 0.2:
-		decided, err := l.decide(ctx, at+0.4, saved.HoldNumber, p, "concession", "Customer accepts the mark on a face that is covered after assembly.")
-		return decided, err
-	default:
-		return false, l.strip(ctx, at+0.4, saved.HoldNumber, p)
-	}
+	return nil
 }
 
 // strip sends a held part to strip and recoat in a later load, or scraps it when its cycles are used up.
@@ -338,14 +375,29 @@ func (l *load) boothMean(rack int) float64 {
 	return mean
 }
 
-// film records the film of a part. A thin one is stripped and recoated.
-func (l *load) film(ctx context.Context, at float64, rack int, p *part) error {
-	check, gauge := l.filmCheck(at, rack, p)
-	saved, err := l.save(ctx, at, l.inspector(at), quality.Film, onPart(p), check, gauge)
-	if err != nil || saved.HoldNumber == "" {
+// film records the film of a rack's parts. A thin one is stripped and recoated.
+func (l *load) film(ctx context.Context, at float64, rack int, parts []*part) error {
+	var checks []partCheck
+	for i, p := range parts {
+		if !p.gone {
+			measured := at + 2.2*float64(i)
+			check, gauge := l.filmCheck(measured, rack, p)
+			checks = append(checks, partCheck{p, measured, check, []store.Use{gauge}})
+		}
+	}
+	saved, err := l.saveAll(ctx, l.inspector(at), quality.Film, checks)
+	if err != nil {
 		return err
 	}
-	return l.strip(ctx, at+0.5, saved.HoldNumber, p)
+	for i, c := range checks {
+		if saved[i].HoldNumber == "" {
+			continue
+		}
+		if err := l.strip(ctx, checks[len(checks)-1].at+0.5, saved[i].HoldNumber, c.part); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // filmCheck measures five spots of three readings: spot in part in rack in load in day, and the gauge's own repeatability.
