@@ -31,6 +31,7 @@ func (db *DB) arrive(ctx context.Context, tx querier, a Actor, entries []Entry, 
 		}
 	}
 	lockDevices(b, a.Site, entries)
+	lockLots(b, a.Site, entries)
 	b.Queue(lockSavedSQL, sqlArgs{"site": a.Site, "parts": parts, "kind": string(entries[0].Kind)})
 	// Asked once the parts are locked: the same entry may just have been written by another request.
 	before := ask[storedRow](b, storedSQL, sqlArgs{"site": a.Site, "records": records})

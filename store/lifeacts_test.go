@@ -35,7 +35,7 @@ func (l *life) draw(ctx context.Context) lifeAct {
 	case "due":
 		return l.due(ctx, l.part(), rapid.SampledFrom([]int{goes, goes, goes, goes, goes, goes, fails, lacks}).Draw(l.rt, "outcome"))
 	case "check":
-		return l.entry(who, l.kind(quality.Weld, quality.Finish, quality.Film), store.Subject{Kind: quality.OnPart, ID: l.part()}, l.outcome())
+		return l.checks(who, l.kind(quality.Weld, quality.Finish, quality.Film))
 	case "early":
 		return l.early(who, l.part())
 	case "confirm":
@@ -106,6 +106,22 @@ func (l *life) entry(who hand, kind quality.Kind, on store.Subject, outcome int)
 	e := l.content(kind, on, outcome)
 	return lifeAct{fmt.Sprintf("%s records %s %d on %s %s", who.Name, kind, outcome, on.Kind, l.serial[on.ID]), func(ctx context.Context) error {
 		_, err := l.DB.Save(ctx, who.Actor, e)
+		return err
+	}}
+}
+
+// checks are checks of one part, or every other time of several in one go.
+func (l *life) checks(who hand, kind quality.Kind) lifeAct {
+	if rapid.Bool().Draw(l.rt, "one part") {
+		return l.entry(who, kind, store.Subject{Kind: quality.OnPart, ID: l.part()}, l.outcome())
+	}
+	parts := l.some(l.parts)
+	var entries []store.Entry
+	for _, p := range parts {
+		entries = append(entries, l.content(kind, store.Subject{Kind: quality.OnPart, ID: p}, l.outcome()))
+	}
+	return lifeAct{fmt.Sprintf("%s records %s together on%s", who.Name, kind, l.names(parts)), func(ctx context.Context) error {
+		_, err := l.DB.SaveAll(ctx, who.Actor, entries)
 		return err
 	}}
 }

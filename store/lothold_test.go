@@ -1,6 +1,7 @@
 package store_test
 
 import (
+	"errors"
 	"strings"
 	"testing"
 
@@ -102,5 +103,44 @@ func TestVoidedRecordNoLongerTouchesItsPart(t *testing.T) {
 	}
 	if touched, err := s.DB.PartsOfLot(t.Context(), s.Site.ID, heat.ID); err != nil || len(touched) != 0 {
 		t.Errorf("%+v, %v, want no part", touched, err)
+	}
+}
+
+// TestWhatUsesALotInTheInstantItIsHeldWaitsAndIsRefused holds a lot in a transaction that is still open when a record with the lot
+// arrives: the record waits for the answer instead of taking the lot for accepted.
+func TestWhatUsesALotInTheInstantItIsHeldWaitsAndIsRefused(t *testing.T) {
+	s := storetest.NewShop(t)
+	part := s.Parts(1)[0]
+	heat := lotOfKind(t, s, store.Heat, "HT-1")
+	owner := storetest.Owner(t, s.DB)
+	tx, err := owner.Begin(t.Context())
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer tx.Rollback(t.Context())
+	if _, err := tx.Exec(t.Context(), `UPDATE material_lot SET status = 'held' WHERE lot_id = $1`, heat.ID); err != nil {
+		t.Fatal(err)
+	}
+	answer := make(chan error, 1)
+	go func() {
+		_, err := s.DB.Save(t.Context(), s.Everyone, weldEntry(part, store.Use{Role: "heat", ID: heat.ID}))
+		answer <- err
+	}()
+	for waiting := 0; waiting == 0; {
+		if err := owner.QueryRow(t.Context(), `SELECT count(*) FROM pg_stat_activity WHERE datname = current_database() AND wait_event_type = 'Lock'`).Scan(&waiting); err != nil {
+			t.Fatal(err)
+		}
+		select {
+		case err := <-answer:
+			t.Fatalf("the record did not wait: %v", err)
+		default:
+		}
+	}
+	if err := tx.Commit(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	var refusal *store.Refusal
+	if err := <-answer; !errors.As(err, &refusal) || !strings.Contains(refusal.Sentence, "HT-1 is held") {
+		t.Errorf("%v, want that the lot is held", err)
 	}
 }

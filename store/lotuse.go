@@ -30,15 +30,26 @@ var sheetKinds = map[quality.Kind][]string{
 	quality.BathReading: {Cleaner, Conversion, Titrant}, quality.BathAddition: {Cleaner, Conversion},
 }
 
-// askLots asks for the lots that go into acts of any kind; the answer applies the rules on those of one act: the right kind of
-// material, accepted, in date, and named where the spec asks for it.
-func askLots(b *pgx.Batch, site uuid.UUID, entries []Entry) (answered func(e *Entry, w *work) error) {
-	var ids []uuid.UUID
+// lockLots makes a change of a lot's status wait for the acts that use the lot, and them for it: what is coated while its powder is
+// held is either on the list of touched parts or refused. Lots are locked before parts, as where a lot is held.
+func lockLots(b *pgx.Batch, site uuid.UUID, entries []Entry) {
+	if ids := lotsOfAll(entries); len(ids) > 0 {
+		b.Queue(`SELECT 1 FROM material_lot WHERE site_id = @site AND lot_id = ANY(@lots) ORDER BY lot_id FOR SHARE`, sqlArgs{"site": site, "lots": ids})
+	}
+}
+
+func lotsOfAll(entries []Entry) (ids []uuid.UUID) {
 	for i := range entries {
 		ids = append(ids, slices.Collect(maps.Keys(lotsIn(&entries[i])))...)
 	}
+	return ids
+}
+
+// askLots asks for the lots that go into acts of any kind; the answer applies the rules on those of one act: the right kind of
+// material, accepted, in date, and named where the spec asks for it.
+func askLots(b *pgx.Batch, site uuid.UUID, entries []Entry) (answered func(e *Entry, w *work) error) {
 	known := &[]MaterialLot{}
-	if len(ids) > 0 {
+	if ids := lotsOfAll(entries); len(ids) > 0 {
 		known = ask[MaterialLot](b, selectLot+`WHERE l.site_id = @site AND l.lot_id = ANY(@lots) ORDER BY l.lot_number`, sqlArgs{"site": site, "lots": ids})
 	}
 	return func(e *Entry, w *work) error {
