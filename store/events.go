@@ -99,5 +99,5 @@ func jsonOf(v any) (*string, error) {
 
 // Note writes an event that stands alone: a sign-on, a refusal, an export.
 func (db *DB) Note(ctx context.Context, a Actor, e Event) error {
-	return pgx.BeginFunc(ctx, db.pool, func(tx pgx.Tx) error { return db.event(ctx, tx, a, e) })
+	return db.transact(ctx, func(tx *saving) error { return db.event(ctx, tx, a, e) })
 }

@@ -140,15 +140,11 @@ func (db *DB) saveOnce(ctx context.Context, a Actor, entries []Entry, proofs map
 }
 
 func (db *DB) tryToSave(ctx context.Context, a Actor, entries []Entry, proofs map[string]Proof) (saved []Saved, err error) {
-	tx, err := db.saving(ctx)
+	err = db.transact(ctx, func(tx *saving) error {
+		saved, err = db.save(ctx, tx, a, entries, proofs)
+		return err
+	})
 	if err != nil {
-		return nil, err
-	}
-	defer tx.close(ctx)
-	if saved, err = db.save(ctx, tx, a, entries, proofs); err != nil {
-		return nil, err
-	}
-	if err := tx.Commit(ctx); err != nil {
 		return nil, err
 	}
 	db.notices.changed(a.Site)

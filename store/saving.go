@@ -9,7 +9,7 @@ import (
 	"github.com/jackc/pgx/v5/pgxpool"
 )
 
-// A saving is the transaction of one save. It begins with the first batch that is sent in it and can end with the last one,
+// A saving is the transaction of one act. It begins with the first batch that is sent in it and can end with the last one,
 // where pgx's own would make a trip to the database for BEGIN and another for COMMIT: two of the five that a save took. Until
 // something was sent nothing is locked, and nothing is on disk before commitWith or Commit has returned nil.
 type saving struct {
@@ -17,13 +17,18 @@ type saving struct {
 	begun, ended bool
 }
 
-// saving takes a connection; close gives it back, and takes back what was not committed.
-func (db *DB) saving(ctx context.Context) (*saving, error) {
+// transact runs work in one transaction: what it wrote is on disk when transact returns nil, and else taken back.
+func (db *DB) transact(ctx context.Context, work func(tx *saving) error) error {
 	conn, err := db.pool.Acquire(ctx)
 	if err != nil {
-		return nil, fmt.Errorf("taking a connection: %w", err)
+		return fmt.Errorf("taking a connection: %w", err)
 	}
-	return &saving{conn: conn}, nil
+	tx := &saving{conn: conn}
+	defer tx.close(ctx)
+	if err := work(tx); err != nil {
+		return err
+	}
+	return tx.Commit(ctx)
 }
 
 // SendBatch sends a batch, after BEGIN where it is the first.
@@ -72,27 +77,27 @@ func (s *saving) close(ctx context.Context) {
 	s.conn.Release()
 }
 
-func (s *saving) start(ctx context.Context) error {
+// Exec runs one statement, after BEGIN where it is the first.
+func (s *saving) Exec(ctx context.Context, sql string, args ...any) (tag pgconn.CommandTag, err error) {
 	if s.begun {
+		return s.conn.Exec(ctx, sql, args...)
+	}
+	b := &pgx.Batch{}
+	b.Queue(sql, args...).Exec(func(done pgconn.CommandTag) error {
+		tag = done
 		return nil
-	}
-	s.begun = true
-	_, err := s.conn.Exec(ctx, "begin")
-	return err
-}
-
-// Exec runs one statement.
-func (s *saving) Exec(ctx context.Context, sql string, args ...any) (pgconn.CommandTag, error) {
-	if err := s.start(ctx); err != nil {
-		return pgconn.CommandTag{}, err
-	}
-	return s.conn.Exec(ctx, sql, args...)
+	})
+	err = s.SendBatch(ctx, b).Close()
+	return tag, err
 }
 
 // Query asks one question.
 func (s *saving) Query(ctx context.Context, sql string, args ...any) (pgx.Rows, error) {
-	if err := s.start(ctx); err != nil {
-		return nil, err
+	if !s.begun {
+		s.begun = true
+		if _, err := s.conn.Exec(ctx, "begin"); err != nil {
+			return nil, err
+		}
 	}
 	return s.conn.Query(ctx, sql, args...)
 }

@@ -179,8 +179,7 @@ func askAs[T any](b *pgx.Batch, as pgx.RowToFunc[T], sql string, args sqlArgs) *
 
 // inTx runs work in one transaction and announces the change of the site after the commit.
 func (db *DB) inTx(ctx context.Context, site uuid.UUID, work func(tx querier) error) error {
-	err := pgx.BeginFunc(ctx, db.pool, func(tx pgx.Tx) error { return work(tx) })
-	if err != nil {
+	if err := db.transact(ctx, func(tx *saving) error { return work(tx) }); err != nil {
 		return asRefusal(err)
 	}
 	db.notices.changed(site)
