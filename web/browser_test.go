@@ -3,6 +3,7 @@ package web
 import (
 	"context"
 	"encoding/csv"
+	"errors"
 	"fmt"
 	"os"
 	"os/exec"
@@ -33,28 +34,21 @@ type tablet struct {
 // patience is how long a browser test waits for what it expects, on a machine that does other work as well.
 const patience = time.Minute
 
-func browserPath(t *testing.T) string {
-	t.Helper()
+func browserPath() (string, error) {
 	for _, name := range []string{"chromium", "chromium-browser", "google-chrome", "/Applications/Google Chrome.app/Contents/MacOS/Google Chrome"} {
 		if path, err := exec.LookPath(name); err == nil {
-			return path
+			return path, nil
 		}
 	}
-	t.Fatal("no Chromium found; go run ./cmd/dev test installs it")
-	return ""
+	return "", errors.New("no Chromium found; go run ./cmd/dev test installs it")
 }
 
 // newTablet starts a server over a fresh shop and an enrolled tablet before it.
 func newTablet(t *testing.T) *tablet {
 	t.Helper()
 	t.Parallel()
-	db, tab := bookAndBrowser(t)
-	shop, err := demoshop.Open(t.Context(), db, time.Now().AddDate(0, 0, -3))
-	if err != nil {
-		t.Fatal(err)
-	}
-	shop.DB = db
-	tab.shop = shop
+	tab := demoBrowser(t)
+	db, shop := tab.shop.DB, tab.shop
 	_, secret, err := db.AddDevice(t.Context(), shop.People["petra"], store.NewDevice{Name: "Bench tablet", Station: shop.Stations["FINAL-2"], LocationClass: "unclassified"})
 	if err != nil {
 		t.Fatal(err)
@@ -65,21 +59,37 @@ func newTablet(t *testing.T) *tablet {
 	return tab
 }
 
-// bookAndBrowser is an empty book with a browser before it. The server is one of the test's own, unless COATBOOK_TRY_URL names
+// demoRegister is the book of the demo shop as it opened three days ago.
+var demoRegister storetest.Filled[demoshop.Shop]
+
+// demoBrowser is the demo shop with a browser before it. The server is one of the test's own, unless COATBOOK_TRY_URL names
 // one that was set up otherwise and COATBOOK_TRY_DATABASE its database, as `go run ./cmd/dev docker` does.
-func bookAndBrowser(t *testing.T) (*store.DB, *tablet) {
+func demoBrowser(t *testing.T) *tablet {
 	t.Helper()
-	address := os.Getenv("COATBOOK_TRY_URL")
-	if address == "" {
-		db := storetest.New(t)
-		return db, newBrowser(t, db)
+	open := func(db *store.DB) demoshop.Shop {
+		shop, err := demoshop.Open(t.Context(), db, time.Now().AddDate(0, 0, -3))
+		if err != nil {
+			t.Fatal(err)
+		}
+		return *shop
 	}
-	db, err := store.Open(t.Context(), os.Getenv("COATBOOK_TRY_DATABASE"))
-	if err != nil {
-		t.Fatal(err)
+	var db *store.DB
+	var tab *tablet
+	var shop demoshop.Shop
+	if address := os.Getenv("COATBOOK_TRY_URL"); address == "" {
+		db, shop = demoRegister.New(t, open)
+		tab = newBrowser(t, db)
+	} else {
+		var err error
+		if db, err = store.Open(t.Context(), os.Getenv("COATBOOK_TRY_DATABASE")); err != nil {
+			t.Fatal(err)
+		}
+		t.Cleanup(db.Close)
+		shop, tab = open(db), browse(t, address)
 	}
-	t.Cleanup(db.Close)
-	return db, browse(t, address)
+	shop.DB = db
+	tab.shop = &shop
+	return tab
 }
 
 func (b *tablet) do(steps ...chromedp.Action[chromedp.Void]) {
@@ -97,11 +107,11 @@ func (b *tablet) open(path string) { b.t.Helper(); b.do(chromedp.Navigate(b.url 
 func (b *tablet) wait(sel string)  { b.t.Helper(); b.do(chromedp.WaitVisible(sel)) }
 
 // eval runs a script and returns its text.
-func (b *tablet) eval(js string) string {
+func (b *tablet) eval(js string, opts ...chromedp.EvaluateOption) string {
 	b.t.Helper()
 	ctx, cancel := context.WithTimeout(b.ctx, patience)
 	defer cancel()
-	v, err := chromedp.Run(ctx, chromedp.Evaluate[any](js))
+	v, err := chromedp.Run(ctx, chromedp.Evaluate[any](js, opts...))
 	if err != nil {
 		b.t.Fatalf("%s: %v", js, err)
 	}

@@ -7,8 +7,6 @@ import (
 	"testing"
 	"time"
 
-	"github.com/chromedp/chromedp"
-
 	"coatbook/quality"
 	"coatbook/store"
 	"coatbook/store/storetest"
@@ -17,7 +15,7 @@ import (
 // clean runs axe over the page that is open, at every size of glass.
 func (b *tablet) clean(name string) {
 	b.t.Helper()
-	b.do(chromedp.Evaluate[chromedp.Void](axeSource))
+	b.bringAxe()
 	for _, g := range glasses {
 		b.show(g)
 		for _, line := range b.axe() {

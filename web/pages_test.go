@@ -13,10 +13,12 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"sync"
 	"sync/atomic"
 	"testing"
 	"time"
 
+	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
 
@@ -43,29 +45,78 @@ func newBrowser(t *testing.T, db *store.DB) *tablet {
 	return tab
 }
 
-// browse starts a browser of tablet size before the server at an address.
+// theBrowser is one browser for all tests of this binary, because starting one costs as much as a short test does. It ends
+// with the binary; see TestMain.
+var theBrowser = sync.OnceValues(func() (context.Context, error) {
+	path, err := browserPath()
+	if err != nil {
+		return nil, err
+	}
+	alloc, _ := chromedp.NewExecAllocator(context.Background(), chromedp.ExecPath(path), chromedp.NoSandbox, chromedp.DisableGPU, chromedp.Headless,
+		chromedp.Flag("disable-quic", true), chromedp.Flag("disable-background-networking", true), chromedp.Flag("disable-component-update", true), chromedp.Flag("hide-scrollbars", true),
+		// What a browser does besides showing pages costs more than a test's own work.
+		chromedp.Flag("disable-extensions", true), chromedp.Flag("disable-component-extensions-with-background-pages", true), chromedp.Flag("disable-default-apps", true),
+		chromedp.Flag("disable-sync", true), chromedp.Flag("disable-breakpad", true), chromedp.Flag("no-first-run", true),
+		// The pages behind the address bar, which every window would load.
+		chromedp.Flag("disable-features", "PreloadTopChromeWebUI,WebUIOmniboxPopup,WebUIOmniboxFullPopup,WebUIOmniboxAimPopup"),
+		// A tab behind another one keeps its pace.
+		chromedp.Flag("disable-background-timer-throttling", true), chromedp.Flag("disable-backgrounding-occluded-windows", true), chromedp.Flag("disable-renderer-backgrounding", true))
+	ctx, _ := chromedp.NewContext(alloc)
+	if err := chromedp.Do(ctx); err != nil {
+		return nil, fmt.Errorf("starting the browser: %w", err)
+	}
+	endBrowser = func() { _ = chromedp.Cancel(ctx) } // where this fails the kernel ends it with us
+	return ctx, nil
+})
+
+// endBrowser ends theBrowser if a test has asked for it.
+var endBrowser = func() {}
+
+func TestMain(m *testing.M) {
+	code := m.Run()
+	endBrowser()
+	os.Exit(code)
+}
+
+// browse opens a window of tablet size before the server at an address, with cookies, storage and workers of its own.
 func browse(t *testing.T, address string) *tablet {
 	t.Helper()
-	alloc, cancel := chromedp.NewExecAllocator(context.Background(), chromedp.ExecPath(browserPath(t)), chromedp.NoSandbox, chromedp.DisableGPU, chromedp.Headless,
-		chromedp.Flag("disable-quic", true), chromedp.Flag("disable-background-networking", true), chromedp.Flag("disable-component-update", true), chromedp.Flag("hide-scrollbars", true))
-	t.Cleanup(cancel)
-	ctx, cancelTab := chromedp.NewContext(alloc)
+	browser, err := theBrowser()
+	if err != nil {
+		t.Fatal(err)
+	}
+	ctx, cancelTab := chromedp.NewContext(browser, chromedp.WithNewBrowserContext())
 	t.Cleanup(cancelTab)
 	if err := chromedp.Do(ctx); err != nil {
-		t.Fatalf("starting the browser: %v", err)
+		t.Fatalf("opening a window: %v", err)
 	}
 	ctx, cancelTimeout := context.WithTimeout(ctx, 20*time.Minute)
 	t.Cleanup(cancelTimeout)
 	tab := &tablet{t: t, ctx: ctx, url: address}
+	// The focus is in this window, whichever of them the browser holds for the one in front.
+	if _, err := chromedp.Call(ctx, emulation.SetFocusEmulationEnabled, emulation.SetFocusEmulationEnabledParams{Enabled: true}); err != nil {
+		t.Fatal(err)
+	}
 	tab.do(chromedp.EmulateViewport(1280, 800, chromedp.EmulateTouch))
 	return tab
 }
 
-// A front stands before a server and can be pointed elsewhere while requests run.
+// A front stands before a server and can be pointed elsewhere while requests run. It also has axe, which the browser keeps
+// compiled; sent over the debugger's pipe it would be carried and compiled anew for each page.
 type front struct{ now atomic.Pointer[http.Handler] }
 
-func (f *front) serve(h http.Handler)                             { f.now.Store(&h) }
-func (f *front) ServeHTTP(w http.ResponseWriter, r *http.Request) { (*f.now.Load()).ServeHTTP(w, r) }
+const axeAddress = "/for-tests/axe.min.js"
+
+func (f *front) serve(h http.Handler) { f.now.Store(&h) }
+func (f *front) ServeHTTP(w http.ResponseWriter, r *http.Request) {
+	if r.URL.Path == axeAddress {
+		w.Header().Set("Content-Type", "text/javascript")
+		w.Header().Set("Cache-Control", "max-age=3600, immutable")
+		_, _ = io.WriteString(w, axeSource) // a browser that has gone needs no answer
+		return
+	}
+	(*f.now.Load()).ServeHTTP(w, r)
+}
 
 // A glass is one size of screen.
 type glass struct{ width, height int64 }
@@ -232,14 +283,20 @@ func (b *tablet) show(g glass) {
 	b.do(chromedp.EmulateViewport(g.width, g.height, chromedp.EmulateTouch))
 }
 
+// bringAxe puts axe on the page that is open.
+func (b *tablet) bringAxe() {
+	b.t.Helper()
+	b.eval(`new Promise((loaded, failed) => { const s = document.createElement('script'); s.onload = () => loaded(''); s.onerror = failed; s.src = '`+axeAddress+`'; document.head.append(s); })`,
+		chromedp.EvalAwaitPromise)
+}
+
 // axe returns every violation that axe, which is on the page already, finds at this size, one line each.
 func (b *tablet) axe() []string {
 	b.t.Helper()
-	b.eval(`window.found = null; axe.run(document, {resultTypes: ['violations'], runOnly: ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice']})
-		.then(r => { window.found = JSON.stringify(r.violations.flatMap(v => v.nodes.map(n => v.id + ' at ' + n.target.join(' ') + ': ' + n.failureSummary.replace(/\s+/g, ' ')))) }); ''`)
-	b.until("axe", `typeof window.found === 'string'`)
+	found := b.eval(`axe.run(document, {resultTypes: ['violations'], runOnly: ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice']})
+		.then(r => JSON.stringify(r.violations.flatMap(v => v.nodes.map(n => v.id + ' at ' + n.target.join(' ') + ': ' + n.failureSummary.replace(/\s+/g, ' ')))))`, chromedp.EvalAwaitPromise)
 	var lines []string
-	if err := json.Unmarshal([]byte(b.eval("window.found")), &lines); err != nil {
+	if err := json.Unmarshal([]byte(found), &lines); err != nil {
 		b.t.Fatal(err)
 	}
 	return lines
@@ -269,7 +326,7 @@ func TestAxeFindsNothingOnAnyPageAndEveryPageReflows(t *testing.T) {
 		b.show(glasses[0])
 		b.open(path)
 		b.reflows(path, d.Everyone.Name)
-		b.do(chromedp.Evaluate[chromedp.Void](axeSource))
+		b.bringAxe()
 		for _, g := range glasses {
 			b.show(g)
 			for _, line := range b.axe() {

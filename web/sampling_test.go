@@ -248,6 +248,7 @@ func TestSpecFormTakesTheRulesOfSampling(t *testing.T) {
 // TestRejectedSampleHoldsItsLotAndTightensInspection is the story of a rejected sample: a lot is made, its sample asked for at
 // the bench, the second lot rejected, what it stood for held, and the next lot inspected tightened.
 func TestRejectedSampleHoldsItsLotAndTightensInspection(t *testing.T) {
+	t.Parallel()
 	d := newDesk(t)
 	d.Now = time.Now()
 	number := d.sampledSpec(quality.SampleRule{By: quality.SampleLot, Plan: quality.PlanAQL, Level: "II", AQL: 6.5})

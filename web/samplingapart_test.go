@@ -204,6 +204,7 @@ func TestSpecFormTakesARuleForGlossAndSaysHowItGoesWithPanels(t *testing.T) {
 
 // TestInspectorIsToldWhichPartsOfALoadToMeasure looks at the pages that name the samples, on every glass.
 func TestInspectorIsToldWhichPartsOfALoadToMeasure(t *testing.T) {
+	t.Parallel()
 	d := newDesk(t)
 	d.Now = time.Now().Add(-time.Minute)
 	l := d.bakeSheen(8)
@@ -231,7 +232,7 @@ func TestInspectorIsToldWhichPartsOfALoadToMeasure(t *testing.T) {
 			b.open(path)
 			b.eval(`(document.querySelector('.block details.act, [name="sample-finish-gloss-by"]') ?? document.body).scrollIntoView()`)
 			b.keep(strings.NewReplacer(l.drawn[0].Serial, "drawn", draft.ID.String(), "draft").Replace(path), g)
-			b.do(chromedp.Evaluate[chromedp.Void](axeSource))
+			b.bringAxe()
 			for _, line := range b.axe() {
 				t.Errorf("%s at %s: %s", path, g, line)
 			}

@@ -240,6 +240,7 @@ func TestOldCertificateSaysWhatWasChangedAndByWhichItWasSuperseded(t *testing.T)
 // TestBadPowderLotTracedToShippedParts is the story of a lot that turns out bad after parts left: from the trace to the
 // shipped parts with customer and certificate, the hold on those in house, and the paper for the customer.
 func TestBadPowderLotTracedToShippedParts(t *testing.T) {
+	t.Parallel()
 	d := newDesk(t)
 	_, shipment, c := d.shipped()
 	b := newBrowser(t, d.DB)

@@ -113,12 +113,12 @@ func (c *cluster) migrateTemplate(ctx context.Context) error {
 	return errors.Join(err, unlockErr)
 }
 
-// create makes a database, as a copy of the template or with nothing in it, and returns its name.
-func (c *cluster) create(ctx context.Context, migrated bool) (string, error) {
+// create makes a database, as a copy of another or, of "", with nothing in it, and returns its name.
+func (c *cluster) create(ctx context.Context, of string) (string, error) {
 	name := fmt.Sprintf("%s_%d", c.id, c.made.Add(1))
 	sql := "CREATE DATABASE " + name
-	if migrated {
-		sql += " TEMPLATE " + c.template()
+	if of != "" {
+		sql += " TEMPLATE " + of
 	}
 	_, err := c.admin.Exec(ctx, sql)
 	return name, err

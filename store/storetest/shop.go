@@ -2,6 +2,7 @@ package storetest
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -52,10 +53,22 @@ func shopSpec() quality.FinishSpec {
 	}
 }
 
+// furnished is the book of a new Shop.
+var furnished Filled[Shop]
+
 // NewShop opens a shop at 08:00 local time on Tuesday 24 November 2026.
 func NewShop(t testing.TB) *Shop {
 	t.Helper()
-	db := New(t)
+	db, made := furnished.New(t, func(db *store.DB) Shop { return furnish(t, db) })
+	s := &made
+	s.t, s.DB = t, db
+	s.Everyone.Roles, s.Shims, s.Booths = slices.Clone(s.Everyone.Roles), slices.Clone(s.Shims), slices.Clone(s.Booths)
+	db.Clock = func() time.Time { return s.Now }
+	return s
+}
+
+func furnish(t testing.TB, db *store.DB) Shop {
+	t.Helper()
 	s := &Shop{DB: db, t: t, Now: time.Date(2026, 11, 24, 14, 0, 0, 0, time.UTC)}
 	db.Clock = func() time.Time { return s.Now }
 	ctx := t.Context()
@@ -80,7 +93,7 @@ func NewShop(t testing.TB) *Shop {
 		return err
 	})
 	s.equip(a)
-	return s
+	return *s
 }
 
 func (s *Shop) equip(a store.Actor) {

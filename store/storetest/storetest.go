@@ -3,7 +3,8 @@
 // The server is, in this order: the one DATABASE_URL names; a container of the image COATBOOK_TEST_IMAGE
 // names; a private one from the PostgreSQL installed on this machine. Without any of them a test fails: a
 // database test that skips itself shows nothing. The server is started once for each test binary, and a
-// template is migrated once in it; each test works on a clone of the template, dropped at its end.
+// template is migrated once in it; each test works on a clone of the template, or of a book Filled with what many
+// tests begin with, dropped at its end.
 package storetest
 
 import (
@@ -29,7 +30,12 @@ var urls sync.Map // *store.DB -> string
 // New opens a fresh database as the server does, with the rights of the server's role and no more.
 func New(t testing.TB) *store.DB {
 	t.Helper()
-	url := URL(t)
+	return open(t, URL(t))
+}
+
+// open opens the database at url until the test is over.
+func open(t testing.TB, url string) *store.DB {
+	t.Helper()
 	ctx, cancel := context.WithTimeout(context.Background(), limit)
 	defer cancel()
 	db, err := store.Open(ctx, url)
@@ -47,13 +53,17 @@ func New(t testing.TB) *store.DB {
 // URL is the owner's address of a fresh, migrated database, for tests that start a server of their own.
 func URL(t testing.TB) string {
 	t.Helper()
-	return clone(t, true)
+	c, err := shared()
+	if err != nil {
+		t.Fatalf("no database to test on: %v", err)
+	}
+	return clone(t, c.template())
 }
 
 // Empty is the owner's address of a database without any table, for tests of the migrations themselves.
 func Empty(t testing.TB) string {
 	t.Helper()
-	return clone(t, false)
+	return clone(t, "")
 }
 
 // OwnerURL is the owner's address of the database that New opened.
@@ -80,8 +90,8 @@ func Owner(t testing.TB, db *store.DB) *pgxpool.Pool {
 	return pool
 }
 
-// clone makes a database for the test and has it dropped when the test is over.
-func clone(t testing.TB, migrated bool) string {
+// clone makes a database for the test, as create does, and has it dropped when the test is over.
+func clone(t testing.TB, of string) string {
 	t.Helper()
 	c, err := shared()
 	if err != nil {
@@ -89,7 +99,7 @@ func clone(t testing.TB, migrated bool) string {
 	}
 	ctx, cancel := context.WithTimeout(context.Background(), limit)
 	defer cancel()
-	name, err := c.create(ctx, migrated)
+	name, err := c.create(ctx, of)
 	if err != nil {
 		t.Fatalf("make the test's database: %v", err)
 	}

@@ -10,6 +10,8 @@ import (
 	"time"
 
 	"github.com/jackc/pgx/v5"
+
+	"coatbook/store"
 )
 
 // scalar asks the database at url for one text.
@@ -38,6 +40,28 @@ func TestTwoTestsDoNotSeeEachOther(t *testing.T) {
 	}
 	if got := scalar(t, OwnerURL(t, second), exists); got != "false" {
 		t.Errorf("the second database has a table made in the first")
+	}
+}
+
+func TestFilledBookIsFilledOnceAndCopiedForEach(t *testing.T) {
+	var book Filled[string]
+	fills := 0
+	add := func(db *store.DB, code string) {
+		t.Helper()
+		if _, err := db.AddSite(t.Context(), store.NewSite{Code: code, Name: "Works", TimeZone: "America/Chicago"}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	for range 2 {
+		db, said := book.New(t, func(db *store.DB) string { fills++; add(db, "TH"); return "filled" })
+		add(db, "OT") // refused where the copy before has it too: codes are unique
+		sites, err := db.Sites(t.Context())
+		if err != nil || len(sites) != 2 || said != "filled" {
+			t.Errorf("got %d sites (%v) and %q, want the one filled in, the one added and filled", len(sites), err, said)
+		}
+	}
+	if fills != 1 {
+		t.Errorf("filled %d times, want once", fills)
 	}
 }
 
