@@ -78,13 +78,14 @@ func together(b *pgx.Batch) error {
 			args[name] = v
 		}
 	}
-	// The first one is the statement proper.
+	// The first one is the statement proper; the others go before it.
 	for i, text := range texts[1:] {
 		texts[i+1] = fmt.Sprintf("line%d AS (%s)", i, text)
 	}
 	sql := texts[0]
 	if len(texts) > 1 {
-		sql = "WITH " + strings.Join(texts[1:], ", ") + " " + sql
+		texts[1] = strings.Join(texts[1:], ", ")
+		sql = "WITH " + texts[1] + " " + texts[0]
 	}
 	*b = pgx.Batch{}
 	b.Queue(sql, args)

@@ -35,7 +35,8 @@ type tablet struct {
 const patience = time.Minute
 
 func browserPath() (string, error) {
-	for _, name := range []string{"chromium", "chromium-browser", "google-chrome", "/Applications/Google Chrome.app/Contents/MacOS/Google Chrome"} {
+	for _, name := range []string{"chromium", "chromium-browser", "google-chrome", "/Applications/Chromium.app/Contents/MacOS/Chromium",
+		"/Applications/Google Chrome.app/Contents/MacOS/Google Chrome"} {
 		if path, err := exec.LookPath(name); err == nil {
 			return path, nil
 		}

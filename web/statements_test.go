@@ -35,7 +35,8 @@ func TestEveryStatementOfTheStoreIsMadeOfConstants(t *testing.T) {
 	}
 	statement := regexp.MustCompile(`(?i)^\s*(WITH|SELECT|INSERT|UPDATE|DELETE)\s`)
 	fixed := fixedNames(code)
-	fixed["file"] = true // of exportFile: a row of the table of exports
+	fixed["file"] = true  // of exportFile: a row of the table of exports
+	fixed["texts"] = true // of together: statements, each of them looked at where it is written
 	found := 0
 	look := func(n ast.Node) bool {
 		switch n := n.(type) {

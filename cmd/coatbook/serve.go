@@ -14,8 +14,6 @@ import (
 	"runtime/debug"
 	"time"
 
-	"github.com/jackc/pgx/v5/pgxpool"
-
 	"coatbook/store"
 	"coatbook/store/demoshop"
 	"coatbook/web"
@@ -87,15 +85,11 @@ func demo(ctx context.Context, log *slog.Logger, c config) error {
 	})
 }
 
-// loadDemo loads the demo shop, which is acknowledged as a whole: its saves do not wait for the disk one by one, and the last
-// statement, which does wait, puts all of them there. What they allocate lives no longer than a save, so that the collector may wait
-// too. Each connection plans every statement for itself: with three, PostgreSQL spends a fifth less than with sixteen.
+// loadDemo loads the demo shop; the last statement waits for the disk and puts all of it there. What the saves allocate lives no
+// longer than a save, so that the collector may wait.
 func loadDemo(ctx context.Context, db *store.DB, url string, c config) error {
 	defer debug.SetGCPercent(debug.SetGCPercent(400))
-	loader, err := store.Open(ctx, demoshop.LoaderURL(url), func(p *pgxpool.Config) {
-		p.ConnConfig.RuntimeParams["synchronous_commit"] = "off"
-		p.MaxConns = 3
-	})
+	loader, err := demoshop.OpenLoader(ctx, url)
 	if err != nil {
 		return err
 	}

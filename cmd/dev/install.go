@@ -44,7 +44,7 @@ var chromium = need{
 
 // findChromium looks where the browser tests will.
 func findChromium() error {
-	places := []string{"headless_shell", "headless-shell", "chromium", "chromium-browser", "google-chrome", "google-chrome-stable"}
+	places := []string{"chromium", "chromium-browser", "google-chrome"}
 	if runtime.GOOS == "darwin" {
 		places = []string{
 			"/Applications/Chromium.app/Contents/MacOS/Chromium",

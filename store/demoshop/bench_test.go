@@ -105,7 +105,7 @@ func shopBeforeFilm(b *testing.B, c *durable) []save {
 	if err := store.Migrate(ctx, c.url); err != nil {
 		b.Fatal(err)
 	}
-	db, err := store.Open(ctx, LoaderURL(c.url))
+	db, err := OpenLoader(ctx, c.url)
 	if err != nil {
 		b.Fatal(err)
 	}

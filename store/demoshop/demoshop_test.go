@@ -16,7 +16,7 @@ var evening = time.Date(2026, 11, 25, 21, 55, 0, 0, time.FixedZone("", -6*3600))
 
 func TestDemoShopLoadsThroughTheStore(t *testing.T) {
 	fresh := storetest.New(t)
-	db, err := store.Open(t.Context(), demoshop.LoaderURL(storetest.OwnerURL(t, fresh)))
+	db, err := demoshop.OpenLoader(t.Context(), storetest.OwnerURL(t, fresh))
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -52,7 +52,7 @@ func fillOnce(ctx context.Context, url string, parts int) error {
 	if err := store.Migrate(ctx, url); err != nil {
 		return err
 	}
-	conn, err := pgx.Connect(ctx, LoaderURL(url))
+	conn, err := pgx.Connect(ctx, loaderURL(url))
 	if err != nil {
 		return err
 	}
