@@ -54,9 +54,8 @@ func (a sqlArgs) RewriteQuery(ctx context.Context, conn *pgx.Conn, sql string, _
 	return p.sql, values, nil
 }
 
-// together makes one statement of the inserts in a batch that make up one thing, such as a record with its lines: for half of what
-// a save writes, beginning and ending a statement took the database longer than the rows. None of them may read what another one
-// writes. A text that comes again, with other values, stays a statement of its own after the first. A name stands for the same
+// together makes one statement of the inserts in a batch that make up one thing, such as a record with its lines, because the
+// database spends more on beginning and ending a statement than on a few rows. None of them may read what another one writes. A text that comes again, with other values, stays a statement of its own after the first. A name stands for the same
 // value in all of them; it is an error if it does not.
 func together(b *pgx.Batch) error {
 	if len(b.QueuedQueries) < 2 {
